@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * record.h - what is kept: the text of records, their chain, the journal and its writer.
+ *
+ * The watch hands copies (struct pw_note) to a writer process and never waits for it. The writer
+ * alone opens STATE/journal.db. Records wait in the watch's memory until the writer says that
+ * they are committed: the newest PW_WAITING_MAX, the rest is dropped, counted, and told (J7).
+ */
+#ifndef POSTWALK_RECORD_H
+#define POSTWALK_RECORD_H
+
+#include <sys/types.h>
+
+#include "postwalk/core.h"
+
+#define PW_NOTE_VERSION 1
+#define PW_WAITING_MAX 4096
+#define PW_EDGES_MAX 64
+#define PW_BODY_MAX 8192
+#define PW_RECENT_MAX 10
+
+/* Kinds of J8, in order. */
+#define PW_KIND_LIST(X)                                                                        \
+	X(BOOT, boot) X(POLICY, policy) X(EDGES, edges) X(LEVEL, level) X(SWEEP, sweep)        \
+	X(RESTART, restart) X(EXCUSED, excused) X(RUNG, rung) X(FAULT, fault)                  \
+	X(SERVICE, service) X(CLOCK, clock) X(PROOF, proof) X(FOUND, found) X(SETUP, setup)    \
+	X(PIN, pin) X(LOST, lost) X(RECEIPT, receipt) X(PRUNE, prune)
+enum pw_kind {
+	PW_K_NONE, /* invalid */
+#define X(up, low) PW_K_##up,
+	PW_KIND_LIST(X)
+#undef X
+	PW_KINDS
+};
+
+/* How the watch came to be powered, told in `boot`. The cut is on the axis of this boot. */
+enum pw_clock { PW_CLOCK_FIRST = 1, PW_CLOCK_SAME_BOOT, PW_CLOCK_VOUCHED, PW_CLOCK_LOST };
+
+/* One record to be, as a copy. Times in ms; wall: Unix. */
+struct pw_note {
+	uint16_t version, kind;
+	uint32_t size; /* of the part of this struct that is used: header and its member */
+	int64_t mono_ms, wall_ms;
+	uint8_t wall_ok;
+	union {
+		struct { int64_t cut_ms, old_cut_ms; enum pw_clock clock; uint32_t dropped; char version[32]; } boot;
+		struct { uint32_t length; char text[PW_BODY_MAX]; } policy; /* the whole file */
+		struct { uint8_t line, from; uint16_t count; int64_t at_ms[PW_EDGES_MAX]; } edges;
+		struct { uint8_t levels; } level;
+		struct { struct pw_sweep sweep; char rung[PW_NAME_MAX]; } sweep;
+		struct { int64_t t0_ms, at_ms; } restart;
+		struct { int64_t at_ms; } excused;
+		struct { char name[PW_NAME_MAX]; } rung;
+		struct { char name[PW_NAME_MAX + 8]; uint8_t on; char words[160]; } fault;
+		struct { uint8_t on; } service;
+		struct { int64_t before_ms, after_ms; } clock; /* the wall clock stepped */
+		struct { uint32_t count; } lost;
+	} of;
+};
+
+/* What the writer finds at its start. */
+struct pw_kept_state {
+	bool found;              /* a journal with a kept state was there */
+	struct pw_state state;   /* on the clock of the boot in which it was kept */
+	int64_t mono_ms, wall_ms; /* when it was last known to be alive: stamp or last record (J12) */
+	char boot_id[40];        /* the kernel's, of that boot */
+	uint64_t boot;           /* counter of starts, this one included */
+	uint32_t recent_count;   /* newest first */
+	struct pw_recent { int64_t wall_ms, t0_ago_ms, walk_ms, late_ms; uint32_t findings; enum pw_verdict verdict; } recent[PW_RECENT_MAX];
+	char policy_hash[65];    /* of the last policy record, "" if none */
+};
+
+/* -- writer.c: the watch's side ------------------------------------------------------------------ */
+
+struct pw_writer;
+
+/* Starts the writer process. Never blocks on the disk. 0, or -1 with errno (no memory, no fork).
+ * A writer that dies is started again by pw_writer_tend; what it had not committed is handed over
+ * again, and nothing is written twice. */
+int pw_writer_start(const char *state_dir, const char *bus, struct pw_writer **w);
+/* Waits at most wait_ms for the disk to take what is waiting, then ends the process. */
+void pw_writer_stop(struct pw_writer *w, int wait_ms);
+int pw_writer_fd(const struct pw_writer *w);        /* epoll it; may change after a restart */
+bool pw_writer_wants_out(const struct pw_writer *w); /* EPOLLOUT as well */
+pid_t pw_writer_pid(const struct pw_writer *w);
+
+/* Waits at most wait_ms for what was kept. 0; -1: not in time, or the journal cannot be had. */
+int pw_writer_kept(struct pw_writer *w, int wait_ms, struct pw_kept_state *kept);
+
+/* A copy is taken; nothing is written before the next keep. */
+void pw_writer_note(struct pw_writer *w, const struct pw_note *note);
+/* The state after these notes: both are committed in one transaction (R20). */
+void pw_writer_keep(struct pw_writer *w, const struct pw_state *s, int64_t mono_ms,
+		    int64_t wall_ms);
+/* Hands over and takes answers, without blocking; restarts a dead writer. Call when the fd is
+ * ready, after keep, and at pw_writer_next_ms. True when the fault below changed. */
+bool pw_writer_tend(struct pw_writer *w, int64_t now_ms);
+int64_t pw_writer_next_ms(const struct pw_writer *w);
+/* Why records are not reaching the disk, or NULL: the fault `journal` (J7). */
+const char *pw_writer_fault(const struct pw_writer *w);
+uint32_t pw_writer_waiting(const struct pw_writer *w);
+uint64_t pw_writer_seq(const struct pw_writer *w); /* last committed, as told */
+
+/* -- journal.c: the file ---------------------------------------------------------------------------- */
+
+struct pw_journal;
+struct pw_record {
+	uint64_t seq, boot;
+	int64_t mono_ms, wall_ms;
+	bool wall_ok;
+	enum pw_kind kind;
+	char epoch[17], prev[65], hash[65];
+	const char *body; /* lives until the next call */
+};
+
+/* Opens (making it if write and absent). 0, or -1 with why in words. */
+int pw_journal_open(const char *path, const char *bus, bool write, struct pw_journal **j, char *why,
+		    size_t size);
+void pw_journal_close(struct pw_journal *j);
+/* Records in order of seq, from seq on. 1: one given; 0: the end; -1: with why. */
+int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, char *why, size_t size);
+const char *pw_journal_bus(const struct pw_journal *j);
+
+/* J3: the hash of a record, as 64 hex digits and a zero. prev: 64 hex digits. */
+void pw_record_hash(const char *bus, const struct pw_record *r, char hash[65]);
+
+/* -- text.c, body.c, kept.c: records as JSON ---------------------------------------------------------------------- */
+
+/* The lines that replay prints, without the line end. Lengths; -1 when buf is too small. */
+int pw_text_effect(const struct pw_effect *e, const struct pw_policy *p, char *buf, size_t size);
+int pw_text_standing(const struct pw_state *s, int64_t at_ms, char *buf, size_t size);
+/* The body of the record that a note becomes (J8). Length, or -1. */
+int pw_text_body(const struct pw_note *n, char *buf, size_t size);
+/* A journal's sweep body read back. 0, or -1 when it is not one. */
+int pw_text_sweep(const char *body, struct pw_sweep *sweep, char rung[PW_NAME_MAX]);
+/* The kept state as text, and back (-1: not such a text). */
+int pw_text_kept(const struct pw_state *s, char *buf, size_t size);
+int pw_text_kept_read(const char *text, struct pw_state *s);
+
+/* -- policy_file.c: the policy as a file ------------------------------------------------------------ */
+
+/* Reads and judges it. 0, or -1 with "FILE:LINE: what was expected" in why. need_bus: an id is
+ * required. hash: SHA-256 of the file's text, 64 hex digits and a zero (NULL: not wanted). text: the
+ * file's text, PW_BODY_MAX at most (NULL: not wanted). */
+int pw_policy_load(const char *path, bool need_bus, struct pw_policy *p, char hash[65], char *text,
+		   char *why, size_t size);
+
+#endif
