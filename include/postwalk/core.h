@@ -80,6 +80,7 @@ struct pw_state {
 	enum pw_phase phase;
 	bool powered, carried, lamps_used, gap_mark, service;
 	int64_t now_ms, cut_ms, power_on_ms, key_on_ms, service_end_ms;
+	int64_t returned_ms; /* when the time to walk back was last up */
 	struct pw_watch watch;
 	struct pw_button button;
 	struct pw_input input[PW_INPUTS];
@@ -155,7 +156,7 @@ const char *pw_fault_name(enum pw_fault fault);
 const char *pw_finding_name(enum pw_finding finding);
 
 /* The kept state as fields, so that others can write it out and read it back (R20). */
-enum pw_field_type { PW_FIELD_TIME = 1, PW_FIELD_BOOL, PW_FIELD_U32, PW_FIELD_U8 };
+enum pw_field_type { PW_FIELD_TIME = 1, PW_FIELD_SPAN, PW_FIELD_BOOL, PW_FIELD_U32, PW_FIELD_U8 };
 struct pw_field {
 	const char *name;
 	uint32_t offset; /* in struct pw_state */
