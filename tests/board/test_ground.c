@@ -1,0 +1,221 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * The ground under the board's tests: what the emulated board carries from outside to libgpiod
+ * and back, and what a power cut leaves. Run from the top folder; BOARD names the folder that
+ * sysroot.sh and image.sh filled.
+ */
+#include "guest.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+#include <gpiod.h>
+
+/* Generous: a slow host must not fail a test; nothing waits this long when all is well. */
+enum { WAIT_MS = 20000 };
+
+struct paths {
+	char kernel[512], initrd[512], disk[512];
+};
+
+static struct pw_guest *power_on(const struct paths *paths, const char *disk, const char *rtc)
+{
+	struct pw_guest_options options = {
+		.kernel = paths->kernel, .initrd = paths->initrd, .disk = disk, .rtc = rtc,
+	};
+	struct pw_guest *guest;
+
+	assert_int_equal(pw_guest_start(&guest, &options), 0);
+	return guest;
+}
+
+static void find_paths(struct paths *paths)
+{
+	const char *board = getenv("BOARD") ? getenv("BOARD") : "build/board";
+
+	snprintf(paths->kernel, sizeof(paths->kernel), "%s/vmlinuz", board);
+	snprintf(paths->initrd, sizeof(paths->initrd), "%s/initrd.gz", board);
+	snprintf(paths->disk, sizeof(paths->disk), "%s/state.ext4", board);
+}
+
+static int begin(void **state)
+{
+	struct paths paths;
+
+	find_paths(&paths);
+	*state = power_on(&paths, NULL, NULL);
+	return 0;
+}
+
+static int end(void **state)
+{
+	pw_guest_cut(*state);
+	return 0;
+}
+
+static void run(struct pw_guest *guest, const char *command, char *output, size_t size)
+{
+	assert_int_equal(pw_guest_run(guest, command, WAIT_MS, output, size), 0);
+}
+
+static void pull(struct pw_guest *guest, unsigned int line, unsigned int level)
+{
+	assert_int_equal(pw_guest_pull(guest, line, level), 0);
+}
+
+static void await(struct pw_guest *guest, unsigned int line, unsigned int level)
+{
+	assert_int_equal(pw_guest_await(guest, line, level, WAIT_MS), 0);
+}
+
+/* Starts the probe in the guest on a line at 1, and waits until `out` is driven to 1 for it. */
+static void start_probe(struct pw_guest *guest, unsigned int in, unsigned int out)
+{
+	char command[128];
+
+	snprintf(command, sizeof(command), "probe %u %u >/tmp/edges & probe=$!", in, out);
+	pull(guest, in, 1);
+	run(guest, command, NULL, 0);
+	await(guest, out, 1);
+}
+
+static void stop_probe(struct pw_guest *guest)
+{
+	run(guest, "kill $probe; wait $probe; true", NULL, 0);
+}
+
+static unsigned int count_edges(struct pw_guest *guest, const char *sense)
+{
+	char command[64], output[32];
+
+	snprintf(command, sizeof(command), "grep -c %s /tmp/edges || true", sense);
+	run(guest, command, output, sizeof(output));
+	return (unsigned int)atoi(output);
+}
+
+static void test_same_libgpiod_as_this_host(void **state)
+{
+	char output[64];
+	const char *expected;
+#if PW_GPIOD == 1
+	expected = gpiod_version_string();
+#else
+	expected = gpiod_api_version();
+#endif
+	run(*state, "probe", output, sizeof(output));
+	output[strcspn(output, "\n")] = '\0';
+	assert_string_equal(output, expected);
+}
+
+static void test_every_line_both_ways(void **state)
+{
+	struct pw_guest *guest = *state;
+
+	for (unsigned int in = 0; in < PW_GUEST_LINES; in++) {
+		unsigned int out = (in + 1) % PW_GUEST_LINES;
+
+		start_probe(guest, in, out);
+		pull(guest, in, 0);
+		await(guest, out, 0);
+		pull(guest, in, 1);
+		await(guest, out, 1);
+		assert_int_equal(count_edges(guest, "fall"), 1);
+		assert_int_equal(count_edges(guest, "rise"), 1);
+		stop_probe(guest);
+	}
+}
+
+/* Each change waits for its echo: then none may be lost, and none come twice. */
+static void test_paced_bounce_arrives_edge_by_edge(void **state)
+{
+	enum { BOUNCES = 50 };
+	struct pw_guest *guest = *state;
+
+	start_probe(guest, 1, 5);
+	for (unsigned int i = 0; i < 2 * BOUNCES; i++) {
+		pull(guest, 1, i % 2);
+		await(guest, 5, i % 2);
+	}
+	assert_int_equal(count_edges(guest, "rise"), BOUNCES);
+	assert_int_equal(count_edges(guest, "fall"), BOUNCES);
+	stop_probe(guest);
+}
+
+/*
+ * A contact does not wait. The chip may merge changes, as a real one does; but what stands in
+ * the end is what stands outside, and no edge is made up.
+ */
+static void bounce(struct pw_guest *guest, int gap_ms)
+{
+	enum { CHANGES = 100 };
+	unsigned int edges;
+
+	start_probe(guest, 1, 5);
+	for (unsigned int i = 0; i < CHANGES - 1; i++) {
+		pull(guest, 1, i % 2);
+		if (gap_ms > 0)
+			assert_int_equal(pw_guest_listen(guest, gap_ms), 0);
+	}
+	await(guest, 5, 0);
+	pull(guest, 1, 1);
+	await(guest, 5, 1);
+	edges = count_edges(guest, "rise") + count_edges(guest, "fall");
+	print_message("%d changes, %d ms apart: %u edges\n", CHANGES, gap_ms, edges);
+	assert_in_range(edges, 2, CHANGES);
+	stop_probe(guest);
+}
+
+static void test_bounce_ends_at_the_last_level(void **state)
+{
+	bounce(*state, 0);
+	bounce(*state, 1);
+	bounce(*state, 3);
+}
+
+/* The disk is written through, and the board's clock says how long the power was off. */
+static void test_power_cut_keeps_disk_and_clock(void **state)
+{
+	char disk[] = "/tmp/postwalk-disk-XXXXXX", command[1100], output[64];
+	struct paths paths;
+	struct pw_guest *guest;
+	long long before, after;
+
+	(void)state;
+	find_paths(&paths);
+	assert_true(mkstemp(disk) >= 0);
+	snprintf(command, sizeof(command), "cp '%s' '%s'", paths.disk, disk);
+	assert_int_equal(system(command), 0);
+	guest = power_on(&paths, disk, "2030-03-04T14:30:00");
+	run(guest, "echo kept >/state/note && sync /state/note && date +%s", output, 64);
+	before = atoll(output);
+	pw_guest_cut(guest);
+	guest = power_on(&paths, disk, "2030-03-04T15:30:00");
+	run(guest, "date +%s && cat /state/note", output, sizeof(output));
+	after = atoll(output);
+	pw_guest_cut(guest);
+	unlink(disk);
+	assert_string_equal(strchr(output, '\n'), "\nkept\n");
+	/* 14:30 UTC on 4 March 2030 in POSIX seconds, as `date -u -d ... +%s` of GNU has it. */
+	assert_in_range(before, 1898865000, 1898865000 + 120);
+	assert_in_range(after, 1898865000 + 3600, 1898865000 + 3600 + 120);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+		cmocka_unit_test(test_same_libgpiod_as_this_host),
+		cmocka_unit_test(test_every_line_both_ways),
+		cmocka_unit_test(test_paced_bounce_arrives_edge_by_edge),
+		cmocka_unit_test(test_bounce_ends_at_the_last_level),
+		cmocka_unit_test(test_power_cut_keeps_disk_and_clock),
+	};
+
+	return cmocka_run_group_tests(tests, begin, end);
+}
