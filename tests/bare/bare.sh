@@ -117,9 +117,10 @@ check()
 	begin=$(date +%s)
 	verdict=PASS
 	echo "== $release: $2" >>"$log"
+	before=$(wc -l <"$log")
 	in_bare "$2" || verdict=FAIL
 	echo "$verdict $release: $1 ($(($(date +%s) - begin)) s)"
-	[ "$verdict" = PASS ] || { tail -n 20 "$log" >&2; failed=1; }
+	[ "$verdict" = PASS ] || { sed "1,${before}d" "$log" | tail -n 20 >&2; failed=1; }
 }
 
 mkdir -p "$cache"
