@@ -628,11 +628,12 @@ class RandomTrace:
             return
         self.walk()
         if b.phase == "walk_back":
+            back = b.sweep.press + p.return_min
             if r.random() < .5:
                 self.put(self.now, lamps=1)
                 self.settled("lamps")
             name = r.choice(("service_door", "park_brake"))
-            self.put(self.beside(b.sweep.press + p.return_min), **{name: 1 - self.raw(name)})
+            self.put(self.beside(back), **{name: 1 - self.raw(name)})
             self.settled(name)
         if self.raw("lamps"):
             self.put(self.now, lamps=0)
