@@ -44,7 +44,10 @@ struct pw_guest;
  */
 int pw_guest_start(struct pw_guest **guest, const struct pw_guest_options *options);
 
-/* Pulls a line from outside. Seen by the board only where it does not drive that line. */
+/*
+ * Pulls a line from outside. A pull is lost on a line that the board drives just then, and the
+ * board sees the level that it drove last when it turns that line into an input.
+ */
 int pw_guest_pull(struct pw_guest *guest, unsigned int line, unsigned int level);
 
 /* The level that the board was last heard to drive; 0 at power-on, as the lines are pulled down. */

@@ -4,7 +4,8 @@
  * line of the board's chip to another with the same libgpiod that Postwalk links.
  *
  *	probe			prints libgpiod's version
- *	probe IN OUT		prints `rise` or `fall` for each edge of IN, drives OUT to its level
+ *	probe IN OUT		drives OUT to the level of IN; prints `ready` when it holds
+ *				both, then `rise` or `fall` for each edge of IN
  *
  * PW_GPIOD is libgpiod's major version, 1 or 2.
  */
@@ -36,6 +37,7 @@ static void mirror(unsigned int in, unsigned int out)
 		fail("input");
 	if (!output || gpiod_line_request_output(output, "probe", gpiod_line_get_value(input)) < 0)
 		fail("output");
+	puts("ready");
 	while (gpiod_line_event_read(input, &event) == 0) {
 		puts(event.event_type == GPIOD_LINE_EVENT_RISING_EDGE ? "rise" : "fall");
 		gpiod_line_set_value(output, gpiod_line_get_value(input));
@@ -81,6 +83,7 @@ static void mirror(unsigned int in, unsigned int out)
 	gpiod_line_settings_set_direction(settings, GPIOD_LINE_DIRECTION_OUTPUT);
 	gpiod_line_settings_set_output_value(settings, gpiod_line_request_get_value(input, in));
 	output = request(chip, out, settings);
+	puts("ready");
 	while (gpiod_line_request_read_edge_events(input, events, 1) == 1) {
 		event = gpiod_edge_event_buffer_get_event(events, 0);
 		puts(gpiod_edge_event_get_event_type(event) == GPIOD_EDGE_EVENT_RISING_EDGE ?

@@ -75,19 +75,21 @@ static void await(struct pw_guest *guest, unsigned int line, unsigned int level)
 	assert_int_equal(pw_guest_await(guest, line, level, WAIT_MS), 0);
 }
 
-/* Starts the probe in the guest on a line at 1, and waits until `out` is driven to 1 for it. */
+/* Starts the probe in the guest and waits until it holds both lines. */
 static void start_probe(struct pw_guest *guest, unsigned int in, unsigned int out)
 {
 	char command[128];
 
-	snprintf(command, sizeof(command), "probe %u %u >/tmp/edges & probe=$!", in, out);
-	pull(guest, in, 1);
+	snprintf(command, sizeof(command), "probe %u %u >/tmp/edges & probe=$!; "
+		 "until grep -q ready /tmp/edges; do kill -0 $probe || break; done", in, out);
 	run(guest, command, NULL, 0);
-	await(guest, out, 1);
 }
 
-static void stop_probe(struct pw_guest *guest)
+/* Leaves both lines at 0. */
+static void stop_probe(struct pw_guest *guest, unsigned int in, unsigned int out)
 {
+	pull(guest, in, 0);
+	await(guest, out, 0);
 	run(guest, "kill $probe; wait $probe; true", NULL, 0);
 }
 
@@ -122,13 +124,13 @@ static void test_every_line_both_ways(void **state)
 		unsigned int out = (in + 1) % PW_GUEST_LINES;
 
 		start_probe(guest, in, out);
-		pull(guest, in, 0);
-		await(guest, out, 0);
 		pull(guest, in, 1);
 		await(guest, out, 1);
-		assert_int_equal(count_edges(guest, "fall"), 1);
+		pull(guest, in, 0);
+		await(guest, out, 0);
 		assert_int_equal(count_edges(guest, "rise"), 1);
-		stop_probe(guest);
+		assert_int_equal(count_edges(guest, "fall"), 1);
+		stop_probe(guest, in, out);
 	}
 }
 
@@ -140,12 +142,12 @@ static void test_paced_bounce_arrives_edge_by_edge(void **state)
 
 	start_probe(guest, 1, 5);
 	for (unsigned int i = 0; i < 2 * BOUNCES; i++) {
-		pull(guest, 1, i % 2);
-		await(guest, 5, i % 2);
+		pull(guest, 1, 1 - i % 2);
+		await(guest, 5, 1 - i % 2);
 	}
 	assert_int_equal(count_edges(guest, "rise"), BOUNCES);
 	assert_int_equal(count_edges(guest, "fall"), BOUNCES);
-	stop_probe(guest);
+	stop_probe(guest, 1, 5);
 }
 
 /*
@@ -159,17 +161,17 @@ static void bounce(struct pw_guest *guest, int gap_ms)
 
 	start_probe(guest, 1, 5);
 	for (unsigned int i = 0; i < CHANGES - 1; i++) {
-		pull(guest, 1, i % 2);
+		pull(guest, 1, 1 - i % 2);
 		if (gap_ms > 0)
 			assert_int_equal(pw_guest_listen(guest, gap_ms), 0);
 	}
-	await(guest, 5, 0);
-	pull(guest, 1, 1);
 	await(guest, 5, 1);
+	pull(guest, 1, 0);
+	await(guest, 5, 0);
 	edges = count_edges(guest, "rise") + count_edges(guest, "fall");
 	print_message("%d changes, %d ms apart: %u edges\n", CHANGES, gap_ms, edges);
 	assert_in_range(edges, 2, CHANGES);
-	stop_probe(guest);
+	stop_probe(guest, 1, 5);
 }
 
 static void test_bounce_ends_at_the_last_level(void **state)
@@ -182,18 +184,18 @@ static void test_bounce_ends_at_the_last_level(void **state)
 /* The disk is written through, and the board's clock says how long the power was off. */
 static void test_power_cut_keeps_disk_and_clock(void **state)
 {
-	char disk[] = "/tmp/postwalk-disk-XXXXXX", command[1100], output[64];
+	char disk[600], command[1200], output[64];
 	struct paths paths;
 	struct pw_guest *guest;
 	long long before, after;
 
 	(void)state;
 	find_paths(&paths);
-	assert_true(mkstemp(disk) >= 0);
+	snprintf(disk, sizeof(disk), "%s.cut", paths.disk);
 	snprintf(command, sizeof(command), "cp '%s' '%s'", paths.disk, disk);
 	assert_int_equal(system(command), 0);
 	guest = power_on(&paths, disk, "2030-03-04T14:30:00");
-	run(guest, "echo kept >/state/note && sync /state/note && date +%s", output, 64);
+	run(guest, "echo kept >/state/note && sync /state/note && date +%s", output, sizeof(output));
 	before = atoll(output);
 	pw_guest_cut(guest);
 	guest = power_on(&paths, disk, "2030-03-04T15:30:00");
