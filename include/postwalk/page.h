@@ -29,6 +29,7 @@ struct pw_snapshot {
 	int64_t t0_ms, due_ms, basis_ms, press_ms, service_end_ms; /* of the open sweep; PW_NO_TIME */
 	int64_t walk_min_ms, return_min_ms, return_max_ms;
 	int64_t rows;
+	enum pw_owed_when owed_when;
 	uint32_t findings;            /* of the open sweep */
 	int64_t refused_ms;           /* the last refusal's edge in it, or PW_NO_TIME */
 	enum pw_why refused_why;
@@ -49,22 +50,28 @@ struct pw_snapshot {
 
 struct pw_page;
 
-/* Binds HOST:PORT and starts the process. A taken port or a bad address does not end the watch:
- * the page is tried again from pw_page_tend. 0, or -1 with errno (no memory). */
+/* The page at HOST:PORT, a numeric address (IPv6 in brackets) or localhost. pw_page_tend binds it and
+ * starts the process: a taken port or a bad address is its fault, tried again, and does not end the
+ * watch. 0, or -1 with errno (no memory). */
 int pw_page_start(const char *listen, struct pw_page **page);
 void pw_page_stop(struct pw_page *page);
-int pw_page_fd(const struct pw_page *page); /* readable: asked for a snapshot, or dead; -1: none */
+/* One fd for the page's whole life, whatever becomes of its process. Readable: the process asks, or
+ * is ready, or is dead: call pw_page_asked, then pw_page_tend. */
+int pw_page_fd(const struct pw_page *page);
+/* 0 when there is no process. */
 pid_t pw_page_pid(const struct pw_page *page);
-/* Restarts a dead page, binds again; without blocking. True when its fault changed. */
+/* Restarts a dead page, binds again; without blocking. True when its fault changed. Call it once
+ * after pw_page_start, after pw_page_asked, and at pw_page_next_ms (PW_NEVER: no need). */
 bool pw_page_tend(struct pw_page *page, int64_t now_ms);
 int64_t pw_page_next_ms(const struct pw_page *page);
-/* A question is waiting: take it and answer with this copy. */
+/* Takes what is waiting. True when an answer is wanted: give it a copy by pw_page_answer. */
 bool pw_page_asked(struct pw_page *page);
 void pw_page_answer(struct pw_page *page, const struct pw_snapshot *snapshot);
 /* Why there is no page, or NULL. */
 const char *pw_page_fault(const struct pw_page *page);
 
-/* /status.json of a snapshot. Length, or -1 when buf is too small. Used by the page alone. */
+/* /status.json of a snapshot. Length without the closing zero, or -1 when buf is too small.
+ * Fields: docs/status.md. */
 int pw_page_status(const struct pw_snapshot *s, char *buf, size_t size);
 
 #endif

@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+#include "page_internal.h"
+
+/* What a template is filled from; s is NULL where the watch does not answer. */
+struct view {
+	const struct pw_snapshot *s;
+	struct pw_said said;
+};
+
+void pw_clock_text(int64_t ms, bool down, char text[PW_CLOCK_MAX])
+{
+	int64_t s = (ms + (down ? 999 : 0)) / 1000;
+
+	if (s < 3600)
+		snprintf(text, PW_CLOCK_MAX, "%" PRId64 ":%02d", s / 60, (int)(s % 60));
+	else
+		snprintf(text, PW_CLOCK_MAX, "%" PRId64 ":%02d:%02d", s / 3600,
+			 (int)(s / 60 % 60), (int)(s % 60));
+}
+
+void pw_wall_text(int64_t wall_ms, const char *format, char text[PW_CLOCK_MAX])
+{
+	time_t second = (time_t)(wall_ms / 1000 - (wall_ms % 1000 < 0));
+	struct tm tm;
+
+	text[0] = '\0';
+	if (!localtime_r(&second, &tm) || strftime(text, PW_CLOCK_MAX, format, &tm) == 0)
+		snprintf(text, PW_CLOCK_MAX, "?");
+}
+
+static void put_bus(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_html(t, v->s->bus);
+}
+
+static void put_look(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_raw(t, v->said.look);
+}
+
+static void put_state(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_word(t, v->said.state, "", "");
+}
+
+static void put_headline(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_word(t, v->said.headline, "", "");
+}
+
+static void put_next(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_word(t, v->said.next, "", "");
+}
+
+static void put_clock(struct pw_sheet *t, const struct view *v)
+{
+	char text[PW_CLOCK_MAX];
+
+	if (v->said.clock == PW_W_NONE)
+		return;
+	pw_clock_text(v->said.clock_ms, v->said.clock != PW_W_OVER, text);
+	pw_sheet_fmt(t, "<p class=\"clock%s\"><b>%s</b> ", strlen(text) > 5 ? " long" : "", text);
+	pw_sheet_word(t, v->said.clock, "", "");
+	pw_sheet_raw(t, "</p>\n");
+}
+
+static void put_hindrance(struct pw_sheet *t, const struct view *v)
+{
+	char rows[24], more[24];
+
+	if (v->said.hindrance == PW_W_NONE)
+		return;
+	snprintf(rows, sizeof rows, "%" PRId64, v->s->rows);
+	snprintf(more, sizeof more, "%" PRId64, (v->said.more_ms + 999) / 1000);
+	pw_sheet_raw(t, "<p class=\"hindrance\">");
+	pw_sheet_word(t, v->said.hindrance, rows, more);
+	pw_sheet_raw(t, "</p>\n");
+}
+
+static void put_service(struct pw_sheet *t, const struct view *v)
+{
+	const struct pw_snapshot *s = v->s;
+	int64_t left_ms = pw_span_ms(s->now_ms, s->service_end_ms);
+	char end[PW_CLOCK_MAX], left[PW_CLOCK_MAX];
+
+	if (!s->service)
+		return;
+	pw_sheet_raw(t, "<p class=\"service\">");
+	if (left_ms >= 0) {
+		pw_wall_text(s->wall_ms + left_ms, "%H:%M %Z", end);
+		pw_clock_text(left_ms, true, left);
+		pw_sheet_word(t, PW_W_NOTE_SERVICE, end, left);
+	} else {
+		pw_sheet_word(t, PW_W_NOTE_SERVICE_NO_END, "", "");
+	}
+	pw_sheet_raw(t, "</p>\n");
+}
+
+static void put_notes(struct pw_sheet *t, const struct view *v)
+{
+	pw_list_notes(t, v->s);
+}
+
+static void put_faults(struct pw_sheet *t, const struct view *v)
+{
+	pw_list_faults(t, v->s);
+}
+
+static void put_lines(struct pw_sheet *t, const struct view *v)
+{
+	pw_list_lines(t, v->s);
+}
+
+static void put_recent(struct pw_sheet *t, const struct view *v)
+{
+	pw_list_recent(t, v->s);
+}
+
+static void put_seen(struct pw_sheet *t, const struct view *v)
+{
+	char at[PW_CLOCK_MAX];
+
+	pw_wall_text(v->s->wall_ms, "%Y-%m-%d %H:%M:%S %Z", at);
+	pw_sheet_word(t, PW_W_SEEN_AT, at, "");
+}
+
+static void put_kept(struct pw_sheet *t, const struct view *v)
+{
+	char kept[24], waiting[24];
+
+	snprintf(kept, sizeof kept, "%" PRIu64, v->s->seq);
+	snprintf(waiting, sizeof waiting, "%" PRIu32, v->s->waiting);
+	pw_sheet_word(t, PW_W_KEPT, kept, waiting);
+}
+
+static const struct piece {
+	const char *name;
+	void (*put)(struct pw_sheet *t, const struct view *v);
+} pieces[] = {
+	{ "bus", put_bus }, { "look", put_look }, { "state", put_state },
+	{ "headline", put_headline }, { "next", put_next }, { "clock", put_clock },
+	{ "hindrance", put_hindrance }, { "service", put_service }, { "notes", put_notes },
+	{ "faults", put_faults }, { "lines", put_lines }, { "recent", put_recent },
+	{ "seen", put_seen }, { "kept", put_kept },
+};
+
+/* {{name}}: a piece; {{=name}}: a word. One that is not known voids the page: tests see it. */
+static void put_piece(struct pw_sheet *t, const char *name, size_t len, const struct view *v)
+{
+	if (*name == '=') {
+		enum pw_word word = pw_word_find(name + 1, len - 1);
+
+		t->over |= word == PW_W_NONE;
+		pw_sheet_word(t, word, "", "");
+		return;
+	}
+	for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++)
+		if (strlen(pieces[i].name) == len && !memcmp(pieces[i].name, name, len)) {
+			pieces[i].put(t, v);
+			return;
+		}
+	t->over = true;
+}
+
+static int fill(const char *template, const struct view *v, char *buf, size_t size)
+{
+	struct pw_sheet t;
+
+	pw_sheet_open(&t, buf, size);
+	for (const char *open; (open = strstr(template, "{{"));) {
+		const char *close = strstr(open, "}}");
+
+		if (!close)
+			return -1;
+		pw_sheet_bytes(&t, template, (size_t)(open - template));
+		put_piece(&t, open + 2, (size_t)(close - open - 2), v);
+		template = close + 2;
+	}
+	pw_sheet_raw(&t, template);
+	return pw_sheet_close(&t);
+}
+
+int pw_html_page(const struct pw_snapshot *s, char *buf, size_t size)
+{
+	struct view v = { .s = s };
+
+	pw_say(s, &v.said);
+	return fill(pw_web_page, &v, buf, size);
+}
+
+int pw_html_silent(char *buf, size_t size)
+{
+	static const struct view v = {
+		.said = { .look = "silent", .state = PW_W_SILENT, .headline = PW_W_WATCH_SILENT,
+			  .next = PW_W_NEXT_SILENT },
+	};
+
+	return fill(pw_web_silent, &v, buf, size);
+}
