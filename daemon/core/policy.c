@@ -49,7 +49,7 @@ static const struct pw_policy defaults = {
 	.rows = 12,
 	.aisle_um = 9100000,
 	.pace_um_s = 1070000,
-	.look_ms = 500,
+	.look_us = 500000,
 	.due_ms = 60000,
 	.carried_due_ms = 45000,
 	.restart_ms = 10000,
@@ -113,8 +113,11 @@ int pw_input_find(const char *name, size_t len)
 
 static bool is_name(const char *name)
 {
-	size_t n = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789_");
+	size_t n = 0;
 
+	while ((name[n] >= 'a' && name[n] <= 'z') || (name[n] >= '0' && name[n] <= '9') ||
+	       name[n] == '_')
+		n++;
 	return n > 0 && n < PW_NAME_MAX && name[n] == '\0';
 }
 
@@ -206,14 +209,27 @@ static void *base_of(struct pw_policy *p, const char *section, enum pw_scope *sc
 	return i < 0 ? NULL : &p->signal[i];
 }
 
+static const char *misplaced_in_signal(const struct pw_policy *p, const struct pw_key *k,
+				       const struct pw_signal_policy *signal)
+{
+	bool reached = signal == &p->signal[PW_PROMPT] || signal == &p->signal[PW_SPENT];
+
+	if (signal >= &p->signal[PW_LADDER])
+		return NULL;
+	if (strcmp(k->key, "after_s") == 0)
+		return "expected no after_s: this signal is no rung of the ladder";
+	if (strcmp(k->key, "notify") == 0 && !reached)
+		return "expected no notify: no sweep reaches this signal";
+	return NULL;
+}
+
 /* Keys that this line or signal has no use for. */
 const char *pw_key_misplaced(const struct pw_policy *p, const struct pw_key *k, const void *base)
 {
 	const struct pw_line_policy *line = base;
 
-	if (k->scope == PW_S_RUNG && (const struct pw_signal_policy *)base < &p->signal[PW_LADDER] &&
-	    k->type != PW_V_OUTPUTS && k->type != PW_V_PATTERN)
-		return "expected only outputs and pattern for a signal that is no rung of the ladder";
+	if (k->scope == PW_S_RUNG)
+		return misplaced_in_signal(p, k, base);
 	if (k->scope != PW_S_LINE)
 		return NULL;
 	if (strcmp(k->key, "direction") == 0 && line < &p->line[PW_EXTRA])
@@ -255,12 +271,18 @@ int pw_policy_set(struct pw_policy *p, const char *section, const char *key, con
 
 /* -- figures ------------------------------------------------------------------------------------ */
 
+static int64_t rounded(int64_t n, int64_t by)
+{
+	return (2 * n + by) / (2 * by);
+}
+
 int64_t pw_return_min_ms(const struct pw_policy *p)
 {
-	return (2 * p->aisle_um * 1000 + p->pace_um_s) / (2 * p->pace_um_s);
+	return rounded(p->aisle_um * 1000, p->pace_um_s);
 }
 
 int64_t pw_walk_min_ms(const struct pw_policy *p)
 {
-	return pw_return_min_ms(p) + p->rows * p->look_ms;
+	return rounded(p->aisle_um * 1000000 + p->rows * p->look_us * p->pace_um_s,
+		       p->pace_um_s * 1000);
 }

@@ -144,6 +144,8 @@ static void on_sweep(const struct pw_ctx *c, const struct pw_event *ev, bool doo
 		on_driven(c, ev->at_ms, as_key, ev->clock_lost);
 	else
 		on_standing(c, ev->at_ms, door_was_open, dip);
+	if (s->phase == PW_OVERDUE && s->sweep.rung == PW_PROMPT)
+		pw_reach(c, PW_LADDER);
 }
 
 void pw_power_on(const struct pw_ctx *c, const struct pw_event *ev)

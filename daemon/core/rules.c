@@ -355,13 +355,13 @@ void pw_rule_overdue(const struct pw_ctx *c, int64_t ladder_ms)
 	s->sweep.door_unloading = false;
 	s->phase = PW_OVERDUE;
 	s->sweep.ladder_ms = ladder_ms;
-	pw_reach(c, PW_LADDER);
 }
 
 static void due(const struct pw_ctx *c, enum pw_line line, int64_t edge_ms)
 {
 	(void)line;
 	pw_rule_overdue(c, pw_max(edge_ms, c->s->power_on_ms));
+	pw_reach(c, PW_LADDER);
 }
 
 static void rung(const struct pw_ctx *c, enum pw_line line, int64_t edge_ms)

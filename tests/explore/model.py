@@ -1059,12 +1059,14 @@ class Bus:
             hit(f"finding {name}")
         findings = ",".join(f'"{name}"' for name in sorted(s.findings))
         refused = ",".join(f'{{"at_s":{seconds(at)},"why":"{why}"}}' for at, why in s.refused)
+        more = s.refusals - len(s.refused)
+        counted = f',"refused_more":{more}' if more else ""
         proved = s.press is not None
         self.emit(
             f'{{"kind":"sweep","key_off_s":{seconds(s.t0)},"verdict":"{verdict}",'
             f'"findings":[{findings}],"press_s":{seconds(s.press)},'
             f'"walk_s":{seconds(s.press - s.t0 if proved else None)},'
-            f'"late_s":{seconds(s.late if proved else 0)},"refused":[{refused}],'
+            f'"late_s":{seconds(s.late if proved else 0)},"refused":[{refused}]{counted},'
             f'"exit_s":{seconds(exit_edge)},'
             f'"return_s":{seconds(None if exit_edge is None else exit_edge - s.press)},'
             f'"rung":{json.dumps(s.highest)},"closed_s":{seconds(self.now)}}}')

@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include <stdio.h>
+#include <string.h>
+
+#include "tool_internal.h"
+
+static const struct command {
+	const char *name;
+	int (*run)(int argc, char **argv);
+	const char *use, *help;
+} commands[] = {
+	{ "replay", pw_replay, "[--config FILE] [--rungs] TRACE...",
+	  "judge recorded lines by the rules; JSON Lines" },
+	{ "trace", pw_trace, "[--policy | --records] JOURNAL",
+	  "what a journal's lines did, as a trace" },
+	{ "bench", pw_bench, "SOCKET NAME=VALUE... | SOCKET --play TRACE [--speed N]",
+	  "play the wires of a bench board" },
+	{ "status", pw_status, "[--url URL]", "how the bus stands now" },
+};
+
+int main(int argc, char **argv)
+{
+	size_t n = sizeof(commands) / sizeof(commands[0]);
+
+	for (size_t i = 0; argc > 1 && i < n; i++)
+		if (strcmp(argv[1], commands[i].name) == 0)
+			return commands[i].run(argc - 1, argv + 1);
+	if (argc > 1 && strcmp(argv[1], "--help") != 0)
+		fprintf(stderr, "postwalk: expected a command, not \"%s\"\n", argv[1]);
+	for (size_t i = 0; i < n; i++)
+		fprintf(argc > 1 && strcmp(argv[1], "--help") == 0 ? stdout : stderr,
+			"postwalk %s %s\n        %s\n", commands[i].name, commands[i].use,
+			commands[i].help);
+	return argc > 1 && strcmp(argv[1], "--help") == 0 ? PW_EXIT_OK : PW_EXIT_BAD;
+}

@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* tool_internal.h - what the commands of postwalk share. */
+#ifndef POSTWALK_TOOL_INTERNAL_H
+#define POSTWALK_TOOL_INTERNAL_H
+
+#include "postwalk/core.h"
+
+enum { PW_EXIT_OK = 0, PW_EXIT_NOT = 1, PW_EXIT_BAD = 2 };
+
+/* -- trace_read.c: a trace file, a line at a time -------------------------------------------------- */
+
+enum pw_power { PW_POWER_SAME = 0, PW_CUT = 1, PW_ON };
+
+struct pw_trace_line {
+	int64_t at_ms;
+	uint8_t mask, levels;
+	enum pw_power power;
+	bool clock_lost;
+	int service; /* 1 on, 0 off, -1 not said */
+	bool end;
+};
+
+struct pw_trace;
+
+/* "-" is standard input. NULL with a sentence on standard error. */
+struct pw_trace *pw_trace_open(const char *path, const struct pw_policy *p);
+/* 1: a line was read; 0: the file is over; -1: it is bad, said on standard error. */
+int pw_trace_next(struct pw_trace *t, struct pw_trace_line *line);
+const char *pw_trace_text(const struct pw_trace *t); /* that line's NAME=VALUE part, as written */
+void pw_trace_close(struct pw_trace *t);
+
+/* -- commands: argv[0] is the command's name ---------------------------------------------------------- */
+
+int pw_replay(int argc, char **argv);
+int pw_trace(int argc, char **argv);
+int pw_bench(int argc, char **argv);
+int pw_status(int argc, char **argv);
+
+#endif

@@ -1,0 +1,311 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "tool_internal.h"
+
+#define BUFFER (256 * 1024)
+#define LINE_MAX_CHARS 1000
+#define SECONDS_MAX_DIGITS 12
+
+struct pw_trace {
+	const char *path;
+	const struct pw_policy *policy;
+	int fd;
+	bool over;
+	size_t from, to; /* what is left in buf */
+	long number;
+	int64_t last_ms;
+	bool powered, begun, ended;
+	const char *text; /* after the seconds */
+	char buf[BUFFER + 1];
+};
+
+static int bad(const struct pw_trace *t, const char *expected)
+{
+	fprintf(stderr, "%s:%ld: expected %s\n", t->path, t->number, expected);
+	return -1;
+}
+
+static int bad_word(const struct pw_trace *t, const char *expected, const char *word, size_t len)
+{
+	fprintf(stderr, "%s:%ld: expected %s, not \"%.*s\"\n", t->path, t->number, expected,
+		(int)(len < 40 ? len : 40), word);
+	return -1;
+}
+
+struct pw_trace *pw_trace_open(const char *path, const struct pw_policy *p)
+{
+	struct pw_trace *t = calloc(1, sizeof(*t));
+	bool in = strcmp(path, "-") == 0;
+
+	if (!t) {
+		fprintf(stderr, "%s: out of memory\n", path);
+		return NULL;
+	}
+	t->path = in ? "standard input" : path;
+	t->policy = p;
+	t->last_ms = -1;
+	t->fd = in ? dup(STDIN_FILENO) : open(path, O_RDONLY | O_CLOEXEC);
+	if (t->fd >= 0)
+		return t;
+	fprintf(stderr, "%s: expected a trace file that can be read: %s\n", path, strerror(errno));
+	free(t);
+	return NULL;
+}
+
+void pw_trace_close(struct pw_trace *t)
+{
+	if (!t)
+		return;
+	close(t->fd);
+	free(t);
+}
+
+const char *pw_trace_text(const struct pw_trace *t)
+{
+	return t->text;
+}
+
+/* -- lines ---------------------------------------------------------------------------------------- */
+
+static int refill(struct pw_trace *t)
+{
+	ssize_t n;
+
+	memmove(t->buf, t->buf + t->from, t->to - t->from);
+	t->to -= t->from;
+	t->from = 0;
+	do
+		n = read(t->fd, t->buf + t->to, BUFFER - t->to);
+	while (n < 0 && errno == EINTR);
+	if (n < 0) {
+		fprintf(stderr, "%s: expected a trace file that can be read: %s\n", t->path,
+			strerror(errno));
+		return -1;
+	}
+	t->over = n == 0;
+	t->to += (size_t)n;
+	return 0;
+}
+
+/* The next line, ended by a zero in place of its line end. 1, 0 at the end, -1. */
+static int next_line(struct pw_trace *t, char **line)
+{
+	char *end = NULL;
+	size_t len;
+
+	while (!(end = memchr(t->buf + t->from, '\n', t->to - t->from)) && !t->over)
+		if (t->to - t->from > LINE_MAX_CHARS)
+			break;
+		else if (refill(t))
+			return -1;
+	*line = t->buf + t->from;
+	len = end ? (size_t)(end - *line) : t->to - t->from;
+	if (len == 0 && !end)
+		return 0;
+	t->number++;
+	if (len > LINE_MAX_CHARS)
+		return bad(t, "a line of 1000 characters at most");
+	t->from += len + (end != NULL);
+	(*line)[len] = '\0';
+	if (memchr(*line, '\0', len))
+		return bad(t, "text without zero bytes");
+	return 1;
+}
+
+static char *skip_space(char *c)
+{
+	while (*c == ' ' || *c == '\t' || *c == '\r')
+		c++;
+	return c;
+}
+
+static bool ends_word(char c)
+{
+	return c == '\0' || c == ' ' || c == '\t' || c == '\r' || c == '#';
+}
+
+/* Digits and at most three decimals. Where they end, or NULL. */
+static char *read_seconds(char *c, int64_t *ms)
+{
+	int64_t v = 0;
+	char *from = c;
+	int decimals = 0;
+
+	for (; *c >= '0' && *c <= '9'; c++)
+		v = v * 10 + (*c - '0');
+	if (c == from || c - from > SECONDS_MAX_DIGITS)
+		return NULL;
+	if (*c == '.') {
+		for (c++; *c >= '0' && *c <= '9' && decimals < 3; c++, decimals++)
+			v = v * 10 + (*c - '0');
+		if (decimals == 0)
+			return NULL;
+	}
+	for (; decimals < 3; decimals++)
+		v *= 10;
+	*ms = v;
+	return ends_word(*c) ? c : NULL;
+}
+
+/* -- words ---------------------------------------------------------------------------------------- */
+
+struct word {
+	const char *name, *value;
+	size_t name_len, value_len;
+};
+
+static bool is(const char *a, size_t len, const char *b)
+{
+	return strlen(b) == len && memcmp(a, b, len) == 0;
+}
+
+static int take_level(struct pw_trace *t, struct pw_trace_line *l, const struct word *w, int line)
+{
+	uint8_t bit = (uint8_t)(1u << line);
+
+	if (!t->policy->line[line].configured)
+		return bad_word(t, "a line that the policy has", w->name, w->name_len);
+	if (l->mask & bit)
+		return bad_word(t, "each name once in a line", w->name, w->name_len);
+	if (w->value_len != 1 || (w->value[0] != '0' && w->value[0] != '1'))
+		return bad_word(t, "a level of 0 or 1", w->value, w->value_len);
+	l->mask |= bit;
+	if (w->value[0] == '1')
+		l->levels |= bit;
+	return 0;
+}
+
+static int take_power(struct pw_trace *t, struct pw_trace_line *l, const struct word *w)
+{
+	bool cut = is(w->value, w->value_len, "cut");
+
+	if (l->power)
+		return bad(t, "each name once in a line, not power twice");
+	if (!cut && !is(w->value, w->value_len, "on"))
+		return bad_word(t, "power=cut or power=on", w->value, w->value_len);
+	if (!t->begun && !cut)
+		return bad(t, "no power=on in the first line: it is the power-on");
+	if (cut != (t->powered || !t->begun))
+		return bad(t, cut ? "power=on, as power is off" : "power=cut, as power is on");
+	l->power = cut ? PW_CUT : PW_ON;
+	return 0;
+}
+
+static int take_service(struct pw_trace *t, struct pw_trace_line *l, const struct word *w)
+{
+	bool on = is(w->value, w->value_len, "on");
+
+	if (l->service >= 0)
+		return bad(t, "each name once in a line, not service twice");
+	if (!on && !is(w->value, w->value_len, "off"))
+		return bad_word(t, "service=on or service=off", w->value, w->value_len);
+	l->service = on;
+	return 0;
+}
+
+static int take_clock(struct pw_trace *t, struct pw_trace_line *l, const struct word *w)
+{
+	if (l->clock_lost)
+		return bad(t, "each name once in a line, not clock twice");
+	if (!is(w->value, w->value_len, "lost"))
+		return bad_word(t, "clock=lost", w->value, w->value_len);
+	l->clock_lost = true;
+	return 0;
+}
+
+static int take_word(struct pw_trace *t, struct pw_trace_line *l, const struct word *w)
+{
+	int line = pw_input_find(w->name, w->name_len);
+
+	if (line >= 0)
+		return take_level(t, l, w, line);
+	if (is(w->name, w->name_len, "power"))
+		return take_power(t, l, w);
+	if (is(w->name, w->name_len, "service"))
+		return take_service(t, l, w);
+	if (is(w->name, w->name_len, "clock"))
+		return take_clock(t, l, w);
+	return bad_word(t, "the name of an input line, power, clock or service", w->name,
+			w->name_len);
+}
+
+static int take_words(struct pw_trace *t, struct pw_trace_line *l, char *c)
+{
+	struct word w;
+
+	for (c = skip_space(c); *c != '\0' && *c != '#'; c = skip_space(c)) {
+		w.name = c;
+		while (*c != '=' && !ends_word(*c))
+			c++;
+		w.name_len = (size_t)(c - w.name);
+		if (*c != '=' || w.name_len == 0)
+			return bad_word(t, "NAME=VALUE", w.name, w.name_len);
+		w.value = ++c;
+		while (!ends_word(*c))
+			c++;
+		w.value_len = (size_t)(c - w.value);
+		if (take_word(t, l, &w))
+			return -1;
+	}
+	if (l->clock_lost && l->power != PW_ON)
+		return bad(t, "clock=lost only beside power=on");
+	return 0;
+}
+
+/* -- a line ---------------------------------------------------------------------------------------- */
+
+static int take_end(struct pw_trace *t, struct pw_trace_line *l, char *c)
+{
+	c = skip_space(c + 3);
+	if (*c != '\0' && *c != '#')
+		return bad(t, "nothing behind end");
+	if (!t->begun)
+		return bad(t, "levels at power-on before the end");
+	l->end = t->ended = true;
+	return 1;
+}
+
+static int take_line(struct pw_trace *t, struct pw_trace_line *l, char *c)
+{
+	char *after = read_seconds(c, &l->at_ms);
+
+	if (!after)
+		return bad(t, "seconds with at most three decimals at the start of the line");
+	if (t->ended)
+		return bad(t, "nothing after the end line");
+	if (l->at_ms < t->last_ms)
+		return bad(t, "a time that does not go back");
+	c = skip_space(after);
+	t->text = c;
+	if (strncmp(c, "end", 3) == 0 && ends_word(c[3]))
+		return take_end(t, l, c);
+	if (*c == '\0' || *c == '#')
+		return bad(t, "NAME=VALUE after the seconds");
+	if (take_words(t, l, c))
+		return -1;
+	t->last_ms = l->at_ms;
+	t->powered = l->power ? l->power == PW_ON : t->powered || !t->begun;
+	t->begun = true;
+	return 1;
+}
+
+int pw_trace_next(struct pw_trace *t, struct pw_trace_line *l)
+{
+	char *c;
+	int got;
+
+	while ((got = next_line(t, &c)) == 1) {
+		c = skip_space(c);
+		if (*c == '\0' || *c == '#')
+			continue;
+		*l = (struct pw_trace_line){ .service = -1 };
+		return take_line(t, l, c);
+	}
+	return got;
+}
