@@ -1,28 +1,86 @@
 # SPDX-License-Identifier: Apache-2.0
-# make          builds build/postwalkd and build/postwalk
-# make demo     an afternoon of a made-up bus, played in real time (SPEED=10 hurries it)
-# make test     all tests that fit in a quarter of an hour
-# make bench    figures
+# make            builds build/postwalkd and build/postwalk
+# make demo       an afternoon of a made-up bus in real time (SPEED=10 hurries it)
+# make test       every test that fits in a quarter of an hour
+# make bench      figures
 # make check-all  the rest: sanitizers, long random traces, bare Debian 12 and 13 folders
+# make install    DESTDIR and PREFIX as usual
 
 BUILD ?= build
-CC ?= gcc
+ifeq ($(origin CC),default)
+CC = gcc
+endif
 PKG_CONFIG ?= pkg-config
+PREFIX ?= /usr/local
+DESTDIR ?=
 
 WARN = -Wall -Wextra -Wconversion -Wshadow -Wstrict-prototypes -Werror
-HARDEN = -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fstack-clash-protection -fPIE
+HARDEN = -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 CFLAGS ?= -O2 -g
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -Iinclude $(WARN) $(HARDEN) $(CFLAGS)
 ALL_LDFLAGS = -pie -Wl,-z,relro,-z,now,-z,noexecstack,--as-needed $(LDFLAGS)
 
+# The wall clock is not believed before the day of the sources.
+BUILT ?= $(or $(SOURCE_DATE_EPOCH),$(shell git log -1 --format=%ct 2>/dev/null || stat -c %Y Makefile))
+
 GPIOD_API := $(shell $(PKG_CONFIG) --atleast-version=2 libgpiod 2>/dev/null && echo 2 || echo 1)
 
-CORE_SRC = $(wildcard daemon/core/*.c)
-RECORD_SRC = $(wildcard daemon/record/*.c)
-BOARD_SRC = $(filter-out daemon/board/gpiod_v%.c,$(wildcard daemon/board/*.c)) \
+CORE = $(wildcard daemon/core/*.c)
+RECORD = $(wildcard daemon/record/*.c)
+BOARD_ROOM = $(filter-out daemon/board/gpiod_v%,$(wildcard daemon/board/*.c)) \
 	daemon/board/gpiod_v$(GPIOD_API).c
-PAGE_SRC = $(wildcard daemon/page/*.c)
-BUS_SRC = $(wildcard daemon/bus/*.c)
-TOOL_SRC = $(wildcard daemon/tool/*.c)
+PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S
+BUS = $(wildcard daemon/bus/*.c)
+TOOL = $(wildcard daemon/tool/*.c)
+MAINS = daemon/bus/main.c daemon/tool/main.c
+ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(filter-out $(MAINS),$(BUS) $(TOOL))
 
-obj = $(patsubst %.c,$(BUILD)/%.o,$(1))
+obj = $(patsubst %,$(BUILD)/%.o,$(basename $(1)))
+libs = $$($(PKG_CONFIG) --libs $(1))
+LIBS = $(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
+
+.PHONY: all demo test bench check-all check install clean
+all: $(BUILD)/postwalkd $(BUILD)/postwalk
+
+$(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(LIBS)
+
+$(BUILD)/postwalk: $(call obj,$(CORE) $(RECORD) $(TOOL))
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,sqlite3 libsodium jansson)
+
+$(BUILD)/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -MMD -MP -c $< -o $@
+
+$(BUILD)/daemon/page/web.o: daemon/page/web.S $(wildcard web/bus/*)
+	@mkdir -p $(@D)
+	$(CC) -c $< -o $@
+
+$(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
+
+# -- tests --------------------------------------------------------------------------------------
+
+UNIT = $(patsubst %.c,$(BUILD)/%,$(wildcard tests/unit/test_*.c tests/faults/test_*.c))
+ROOM_OBJECTS = $(call obj,$(ROOMS))
+
+$(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
+		$(LIBS) $(call libs,cmocka)
+$(BUILD)/tests/faults/%: tests/faults/%.c tests/faults/world.c $(ROOM_OBJECTS)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< tests/faults/world.c \
+		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka)
+
+units: $(UNIT)
+
+test:
+	etc/install-packages.sh build test board
+	$(MAKE) check
+
+include tests/board/board.mk
+
+clean:
+	rm -rf $(BUILD)
+
+-include $(shell find $(BUILD) -name '*.d' 2>/dev/null)

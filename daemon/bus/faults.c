@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include <stdio.h>
+#include <string.h>
+
+#include "bus_internal.h"
+
+static struct pw_standing_fault *find(const struct pw_bus *b, const char *name)
+{
+	for (uint32_t i = 0; i < b->faults; i++)
+		if (strcmp(b->fault[i].name, name) == 0)
+			return (struct pw_standing_fault *)&b->fault[i];
+	return NULL;
+}
+
+bool pw_fault_stands(const struct pw_bus *b, const char *name)
+{
+	return find(b, name) != NULL;
+}
+
+static void begin(struct pw_bus *b, const char *name, const char *words)
+{
+	struct pw_standing_fault *f = &b->fault[b->faults];
+
+	if (b->faults == PW_FAULTS_MAX)
+		return;
+	b->faults++;
+	snprintf(f->name, sizeof(f->name), "%s", name);
+	snprintf(f->words, sizeof(f->words), "%s", words);
+	pw_warn("fault %s: %s", name, words);
+	pw_note_fault(b, name, true, words);
+}
+
+static void end(struct pw_bus *b, struct pw_standing_fault *f)
+{
+	struct pw_standing_fault gone = *f;
+
+	*f = b->fault[--b->faults];
+	pw_info("fault %s is over", gone.name);
+	pw_note_fault(b, gone.name, false, gone.words);
+}
+
+void pw_fault_set(struct pw_bus *b, const char *name, const char *words)
+{
+	struct pw_standing_fault *f = find(b, name);
+
+	if (words && !f)
+		begin(b, name, words);
+	else if (words)
+		snprintf(f->words, sizeof(f->words), "%s", words);
+	else if (f)
+		end(b, f);
+}
+
+static void look_at_lines(struct pw_bus *b)
+{
+	char name[PW_NAME_MAX + 8];
+
+	for (unsigned i = 0; i < PW_LINES; i++) {
+		if (!b->active.policy.line[i].configured)
+			continue;
+		snprintf(name, sizeof(name), "line_%.31s", b->active.policy.line[i].name);
+		pw_fault_set(b, name, pw_board_fault(b->board, i));
+	}
+}
+
+void pw_faults_look(struct pw_bus *b)
+{
+	look_at_lines(b);
+	pw_fault_set(b, "journal", pw_writer_fault(b->writer));
+	pw_fault_set(b, "page", b->page ? pw_page_fault(b->page) : NULL);
+}

@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#include <stdio.h>
+
+#include "bus_internal.h"
+
+static void tell_silent(struct pw_bus *b, uint32_t changed)
+{
+	char name[PW_NAME_MAX + 8], words[160];
+
+	for (unsigned i = 0; i < PW_LINES; i++) {
+		const char *line = b->active.policy.line[i].name;
+
+		if (!(changed >> i & 1))
+			continue;
+		snprintf(name, sizeof(name), "silent_%.31s", line);
+		snprintf(words, sizeof(words), "%s was told to sound and its sense did not see it: "
+			 "check it and its fuse before the next run", line);
+		pw_fault_set(b, name, b->supervise.silent >> i & 1 ? words : NULL);
+	}
+}
+
+void pw_signals_drive(struct pw_bus *b)
+{
+	const struct pw_policy *p = &b->active.policy;
+	uint32_t may[PW_SIGNALS] = { 0 };
+	uint32_t dome = pw_dome(&b->state) ? 1u << PW_DOME : 0;
+
+	for (unsigned i = PW_PROMPT; i < PW_SIGNALS; i++)
+		may[i] = pw_outputs(&b->state, p, (enum pw_signal)i);
+	b->outputs = pw_player_levels(&b->player, p, may, b->now_ms) | dome;
+	pw_board_drive(b->board, b->outputs, b->now_ms);
+	tell_silent(b, pw_supervise_step(&b->supervise, p, may[b->player.signal], b->outputs,
+					 pw_board_levels(b->board), b->now_ms));
+}
+
+int64_t pw_signals_next_ms(const struct pw_bus *b)
+{
+	int64_t player_ms = pw_player_next_ms(&b->player, &b->active.policy, b->now_ms);
+	int64_t supervise_ms = pw_supervise_next_ms(&b->supervise);
+
+	return player_ms < supervise_ms ? player_ms : supervise_ms;
+}
