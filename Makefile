@@ -39,7 +39,8 @@ obj = $(patsubst %,$(BUILD)/%.o,$(basename $(1)))
 libs = $$($(PKG_CONFIG) --libs $(1))
 LIBS = $(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
 
-.PHONY: all demo test bench check-all check install clean
+.DELETE_ON_ERROR:
+.PHONY: all demo test bench check check-all check-asan run-asan check-bare install clean
 all: $(BUILD)/postwalkd $(BUILD)/postwalk
 
 $(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
@@ -72,11 +73,50 @@ $(BUILD)/tests/faults/%: tests/faults/%.c tests/faults/world.c $(ROOM_OBJECTS)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< tests/faults/world.c \
 		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka)
 
+.PHONY: units
 units: $(UNIT)
+
+# Everything but installing packages. The programs under test are those of this BUILD.
+TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
+	BOARD=$(BUILD)/board
+check: all units board-ready
+	$(TEST_ENV) tests/run.sh $(UNIT) "tests/scenarios/run.sh $(BUILD)/postwalk" \
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(BOARD_TESTS)
 
 test:
 	etc/install-packages.sh build test board
 	$(MAKE) check
+
+demo:
+	etc/install-packages.sh build demo
+	$(MAKE) all
+	etc/demo/demo.sh
+
+bench:
+	etc/install-packages.sh build test
+	$(MAKE) all
+	tests/bench/run.sh
+
+# Sanitizers over units and ten thousand random traces, then bare folders of both releases.
+ASAN = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all
+check-all: test
+	$(MAKE) check-asan
+	$(MAKE) check-bare
+check-asan:
+	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= all units
+	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= run-asan
+run-asan:
+	$(TEST_ENV) tests/run.sh $(filter $(BUILD)/tests/unit/%,$(UNIT)) \
+		"python3 tests/explore/run.py --count 10000 --mutate 3000 $(BUILD)/postwalk"
+check-bare:
+	etc/install-packages.sh bare
+	tests/bare/bare.sh bookworm
+	tests/bare/bare.sh trixie
+
+install: all
+	install -D -m 755 $(BUILD)/postwalkd $(DESTDIR)$(PREFIX)/sbin/postwalkd
+	install -D -m 755 $(BUILD)/postwalk $(DESTDIR)$(PREFIX)/bin/postwalk
+	install -D -m 644 etc/postwalk.conf $(DESTDIR)$(PREFIX)/share/postwalk/postwalk.conf
 
 include tests/board/board.mk
 

@@ -199,6 +199,8 @@ static int run(struct pw_bus *b)
 		b->active.policy.listen);
 	pw_loop_run(b);
 	status = 0;
+	b->keep = true;
+	pw_feed_flush(b);
 	pw_manager_tell("STOPPING=1");
 	if (b->page)
 		pw_page_stop(b->page);
