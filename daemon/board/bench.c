@@ -41,7 +41,7 @@ static struct pw_bench *bench_of(struct pw_board *b)
 	return (struct pw_bench *)b;
 }
 
-/* -- words --------------------------------------------------------------------------------------- */
+/* -- words ------------------------------------------------------------------------------------- */
 
 static int refuse(char *why, size_t size, const char *before, const char *word, size_t len,
 		  const char *after)
@@ -132,7 +132,7 @@ static bool is_watch(const char *text, size_t len)
 	return watch && next_word(text, len, &at) == 0;
 }
 
-/* -- clients ------------------------------------------------------------------------------------- */
+/* -- clients ----------------------------------------------------------------------------------- */
 
 static void drop(struct client *c)
 {
@@ -283,7 +283,7 @@ static void accept_client(struct pw_bench *s, int64_t now_ms)
 	}
 }
 
-/* -- the socket ---------------------------------------------------------------------------------- */
+/* -- the socket -------------------------------------------------------------------------------- */
 
 static int cannot(char *why, size_t size, const char *place, const char *what)
 {
@@ -344,7 +344,7 @@ static int open_listener(struct pw_bench *s, char *why, size_t size)
 	return 0;
 }
 
-/* -- the kind ------------------------------------------------------------------------------------ */
+/* -- the kind ---------------------------------------------------------------------------------- */
 
 static int bench_open(struct pw_board *b, const char *place, int64_t now_ms, char *why,
 		      size_t size)

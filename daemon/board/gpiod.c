@@ -289,7 +289,7 @@ static void take_missing(struct pw_gpiod *g, int64_t now_ms)
 	}
 }
 
-/* -- the way of an edge ------------------------------------------------------------------------- */
+/* -- the way of an edge ------------------------------------------------------------------------ */
 
 /* True when all edges were new and alternated. */
 static bool note_edges(struct pw_gpiod *g, unsigned i, const struct pw_gpio_edge *edge, int count,
@@ -358,7 +358,7 @@ static void set_next(struct pw_gpiod *g)
 	g->board.next_ms = g->retry_ms < g->tick_ms ? g->retry_ms : g->tick_ms;
 }
 
-/* -- the kind ------------------------------------------------------------------------------------ */
+/* -- the kind ---------------------------------------------------------------------------------- */
 
 static int gpiod_open(struct pw_board *b, const char *place, int64_t now_ms, char *why,
 		      size_t size)

@@ -170,7 +170,9 @@ static int v2_request(const char *path, uint32_t offset, const struct pw_line_po
 
 	if (error < 0)
 		return error;
-	error = offset < lines_of(chip) ? request_line(chip, offset, lp, output, &request) : -ERANGE;
+	error = -ERANGE;
+	if (offset < lines_of(chip))
+		error = request_line(chip, offset, lp, output, &request);
 	if (error == -EBUSY)
 		user_of(chip, offset, user);
 	gpiod_chip_close(chip);

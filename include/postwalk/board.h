@@ -6,7 +6,8 @@
  * here) and takes outputs. Two kinds behind this door: "gpiod" (Linux GPIO character device) and
  * "bench" (a Unix socket that a person or a program plays the wires on). Nothing here blocks.
  * What cannot be had (no such chip, line busy, no permission) does not fail the board: the line
- * reads 0, its fault stands in words, it is tried again, and the other lines go on.
+ * reads 0, its fault stands in words, it is tried again, and the other lines go on. An input that
+ * goes away later keeps its last level until it is back.
  */
 #ifndef POSTWALK_BOARD_H
 #define POSTWALK_BOARD_H
@@ -31,11 +32,12 @@ void pw_board_close(struct pw_board *b); /* outputs go to 0 first; NULL is fine 
 /* Readable when pw_board_read has something to do. One fd for the board's whole life. */
 int pw_board_fd(const struct pw_board *b);
 
-/* Levels as last known; bit i = line i. Right after opening: as read then. */
+/* Inputs as last known, outputs as last written; bit i = line i. Right after opening: as read
+ * then. Differences that pw_board_read has not yet handed out are in it already. */
 uint32_t pw_board_levels(const struct pw_board *b);
 
 /* Takes what is ready, at most max differences, ordered by (at_ms, line); stamps are never later
- * than now_ms. Levels are read again after a burst, after dropped edges, and when due. Call again
+ * than now_ms and do not go back from one call to the next. Levels are read again after a burst, after dropped edges, and when due. Call again
  * while it returns max. The count. */
 size_t pw_board_read(struct pw_board *b, int64_t now_ms, struct pw_edge *edge, size_t max);
 
@@ -71,7 +73,7 @@ void pw_player_once(struct pw_player *pl, enum pw_signal signal, int64_t now_ms)
 void pw_player_check(struct pw_player *pl, int64_t now_ms); /* the key came on */
 
 /* Levels of the outputs now: bit i = line i. may: outputs that may sound (a mask a signal, from
- * pw_outputs of the core); dome is the caller's. */
+ * pw_outputs of the core); dome is the caller's. The check lights what at least one signal may. */
 uint32_t pw_player_levels(const struct pw_player *pl, const struct pw_policy *p,
 			  const uint32_t may[PW_SIGNALS], int64_t now_ms);
 int64_t pw_player_next_ms(const struct pw_player *pl, const struct pw_policy *p, int64_t now_ms);
