@@ -17,6 +17,7 @@
 #define PW_WAITING_MAX 4096
 #define PW_EDGES_MAX 64
 #define PW_BODY_MAX 8192
+#define PW_POLICY_TEXT_MAX 6144 /* so that it fits a record as JSON */
 #define PW_RECENT_MAX 10
 
 /* Kinds of J8, in order. */
@@ -39,12 +40,12 @@ enum pw_clock { PW_CLOCK_FIRST = 1, PW_CLOCK_SAME_BOOT, PW_CLOCK_VOUCHED, PW_CLO
 /* One record to be, as a copy. Times in ms; wall: Unix. */
 struct pw_note {
 	uint16_t version, kind;
-	uint32_t size; /* of the part of this struct that is used: header and its member */
+	uint32_t size; /* of the part that is used: header and its member; set by pw_writer_note */
 	int64_t mono_ms, wall_ms;
 	uint8_t wall_ok;
 	union {
 		struct { int64_t cut_ms, old_cut_ms; enum pw_clock clock; uint32_t dropped; char version[32]; } boot;
-		struct { uint32_t length; char text[PW_BODY_MAX]; } policy; /* the whole file */
+		struct { uint32_t length; char text[PW_POLICY_TEXT_MAX]; } policy; /* the whole file */
 		struct { uint8_t line, from; uint16_t count; int64_t at_ms[PW_EDGES_MAX]; } edges;
 		struct { uint8_t levels; } level;
 		struct { struct pw_sweep sweep; char rung[PW_NAME_MAX]; } sweep;
@@ -66,6 +67,7 @@ struct pw_kept_state {
 	char boot_id[40];        /* the kernel's, of that boot */
 	uint64_t boot;           /* counter of starts, this one included */
 	uint32_t recent_count;   /* newest first */
+	/* wall_ms: when it closed, its stop t0_ago_ms before; walk_ms: PW_NO_TIME without a press */
 	struct pw_recent { int64_t wall_ms, t0_ago_ms, walk_ms, late_ms; uint32_t findings; enum pw_verdict verdict; } recent[PW_RECENT_MAX];
 	char policy_hash[65];    /* of the last policy record, "" if none */
 };
@@ -113,13 +115,18 @@ struct pw_record {
 	const char *body; /* lives until the next call */
 };
 
-/* Opens (making it if write and absent). 0, or -1 with why in words. */
+/* Opens (making it if write and absent; bus is then required, else NULL takes any). 0; -1: it
+ * cannot be had now; -2: it is damaged, no journal, or of another version or bus. Both with why. */
 int pw_journal_open(const char *path, const char *bus, bool write, struct pw_journal **j, char *why,
 		    size_t size);
 void pw_journal_close(struct pw_journal *j);
-/* Records in order of seq, from seq on. 1: one given; 0: the end; -1: with why. */
+/* The first record of that seq or a later one. 1: given; 0: the end; -1, -2: as above. The chain
+ * is not checked here: pw_record_hash is for that. */
 int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, char *why, size_t size);
 const char *pw_journal_bus(const struct pw_journal *j);
+
+const char *pw_kind_name(enum pw_kind kind);
+enum pw_kind pw_kind_find(const char *name); /* PW_K_NONE: no such kind */
 
 /* J3: the hash of a record, as 64 hex digits and a zero. prev: 64 hex digits. */
 void pw_record_hash(const char *bus, const struct pw_record *r, char hash[65]);
@@ -141,7 +148,7 @@ int pw_text_kept_read(const char *text, struct pw_state *s);
 
 /* Reads and judges it. 0, or -1 with "FILE:LINE: what was expected" in why. need_bus: an id is
  * required. hash: SHA-256 of the file's text, 64 hex digits and a zero (NULL: not wanted). text: the
- * file's text, PW_BODY_MAX at most (NULL: not wanted). */
+ * file's text, a buffer of PW_POLICY_TEXT_MAX (NULL: not wanted). */
 int pw_policy_load(const char *path, bool need_bus, struct pw_policy *p, char hash[65], char *text,
 		   char *why, size_t size);
 

@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* record_internal.h - what the files of the record room share. */
+#ifndef POSTWALK_RECORD_INTERNAL_H
+#define POSTWALK_RECORD_INTERNAL_H
+
+#include <jansson.h>
+#include <sys/uio.h>
+
+#include "postwalk/record.h"
+
+#define PW_KEPT_MAX 16384 /* the kept state as text, with the closing zero */
+#define PW_WORDS_MAX 256  /* a fault in words, with the closing zero */
+#define PW_BOOT_ID_MAX 40
+
+/* -- json.c: JSON text made by hand ----------------------------------------------------------- */
+
+/* Commas are set by what stands before; key NULL inside arrays. */
+struct pw_json {
+	char *buf;
+	size_t size, len;
+	bool full;
+};
+
+void pw_json_init(struct pw_json *o, char *buf, size_t size);
+void pw_json_open(struct pw_json *o, const char *key, char bracket);
+void pw_json_close(struct pw_json *o, char bracket);
+void pw_json_int(struct pw_json *o, const char *key, int64_t value);
+void pw_json_time(struct pw_json *o, const char *key, int64_t ms); /* null, "never" */
+void pw_json_bool(struct pw_json *o, const char *key, bool value);
+/* len bytes at most, ending before the first zero; what is not UTF-8 becomes U+FFFD. */
+void pw_json_text(struct pw_json *o, const char *key, const char *text, size_t len);
+/* Ends the text with a zero. Its length, or -1 when it did not fit. */
+int pw_json_end(struct pw_json *o);
+
+/* Read back. 0, or -1 when it is not that. Moments are small enough to be added up. */
+#define PW_MOMENT_MAX (INT64_MAX / 4)
+int pw_json_get_time(const json_t *value, int64_t *ms);
+int pw_json_get_int(const json_t *value, int64_t least, int64_t most, int64_t *out);
+
+/* -- chain.c ----------------------------------------------------------------------------------- */
+
+extern const char PW_CHAIN_ORIGIN[65]; /* prev of seq 1 */
+void pw_sha256_hex(const struct iovec *parts, int count, char hex[65]);
+bool pw_chain_word(const char *text); /* of [A-Za-z0-9._-], not empty */
+bool pw_hex_text(const char *text, size_t digits);
+
+/* -- body.c ------------------------------------------------------------------------------------ */
+
+void pw_refusals_text(struct pw_json *o, const char *key, const struct pw_sweep *sweep);
+int pw_refusals_read(const json_t *array, struct pw_sweep *sweep); /* the count kept, or -1 */
+/* The bytes of a note that are used; 0: it is none that can be written. */
+size_t pw_note_size(const struct pw_note *n);
+
+/* -- journal.c --------------------------------------------------------------------------------- */
+
+struct pw_kept_row {
+	char state[PW_KEPT_MAX];
+	char boot_id[PW_BOOT_ID_MAX];
+	int64_t mono_ms, wall_ms;
+	uint64_t boot, batch;
+};
+
+/* One transaction: begin, add and keep as often as wanted, commit. After a -1 or -2 of any of
+ * them the journal is only good for closing (J7). Errors as pw_journal_open has them. */
+int pw_journal_begin(struct pw_journal *j, char *why, size_t size);
+/* Takes boot, mono_ms, wall_ms, wall_ok, kind and body; fills in the rest. */
+int pw_journal_add(struct pw_journal *j, struct pw_record *r, char *why, size_t size);
+int pw_journal_keep(struct pw_journal *j, const struct pw_kept_row *row, char *why, size_t size);
+int pw_journal_commit(struct pw_journal *j, char *why, size_t size);
+/* The last record's seq and hash (0 and the origin when there is none; hash NULL: not wanted). */
+uint64_t pw_journal_head(const struct pw_journal *j, char hash[65]);
+/* 1: found; 0: nothing kept yet. */
+int pw_journal_kept(struct pw_journal *j, struct pw_kept_row *row, char *why, size_t size);
+/* The newest records of SWEEP or POLICY, newest first, most at most. */
+int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
+		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
+		      char *why, size_t size);
+
+/* -- aside.c ----------------------------------------------------------------------------------- */
+
+/* Renames dir/journal.db and what belongs to it to journal.db.damaged-N. 0, or -1 with errno. */
+int pw_journal_aside(const char *dir, unsigned *n);
+
+/* -- stamp.c: the alive stamp (J12) ------------------------------------------------------------ */
+
+#define PW_STAMP_SIZE 256
+struct pw_stamp {
+	uint64_t boot;
+	int64_t mono_ms, wall_ms;
+	char boot_id[PW_BOOT_ID_MAX];
+};
+
+void pw_stamp_text(const struct pw_stamp *s, char text[PW_STAMP_SIZE]);
+int pw_stamp_parse(const char text[PW_STAMP_SIZE], struct pw_stamp *s); /* -1: torn */
+int pw_stamp_open(const char *dir, bool write);                         /* fd, or -1 with errno */
+int pw_stamp_write(int fd, const struct pw_stamp *s);                   /* 0, or -1 with errno */
+int pw_stamp_read(int fd, struct pw_stamp *s);                          /* 0, or -1: none, torn */
+
+#endif
