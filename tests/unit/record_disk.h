@@ -1,0 +1,83 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * record_disk.h - a disk that fails when it is told to. Takes the place of the C library's
+ * pwrite64, fdatasync and poll in this program and in the libraries it uses; what it is told
+ * lies in memory that a forked writer shares.
+ */
+#ifndef TEST_RECORD_DISK_H
+#define TEST_RECORD_DISK_H
+
+#include <errno.h>
+#include <poll.h>
+#include <stdatomic.h>
+#include <sys/mman.h>
+#include <sys/syscall.h>
+
+struct disk {
+	atomic_int fail_at;   /* the n-th write or sync from now fails; 0: none does */
+	atomic_bool for_good; /* and every one after it */
+	atomic_int error;
+	atomic_int calls;     /* writes and syncs since it was told so */
+	atomic_int failed;
+	atomic_int timeout;   /* of the writer's last poll */
+};
+
+static struct disk *disk;
+static pid_t watch;
+
+static void disk_make(void)
+{
+	disk = mmap(NULL, sizeof(*disk), PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+	assert_ptr_not_equal(disk, MAP_FAILED);
+	watch = getpid();
+}
+
+static void disk_tell(int fail_at, bool for_good, int error)
+{
+	atomic_store(&disk->fail_at, 0);
+	atomic_store(&disk->calls, 0);
+	atomic_store(&disk->failed, 0);
+	atomic_store(&disk->error, error);
+	atomic_store(&disk->for_good, for_good);
+	atomic_store(&disk->fail_at, fail_at);
+}
+
+static bool disk_fails(void)
+{
+	int n, at = atomic_load(&disk->fail_at);
+
+	if (getpid() == watch || at == 0)
+		return false;
+	n = atomic_fetch_add(&disk->calls, 1) + 1;
+	if (n != at && !(n > at && atomic_load(&disk->for_good)))
+		return false;
+	atomic_fetch_add(&disk->failed, 1);
+	errno = atomic_load(&disk->error);
+	return true;
+}
+
+ssize_t pwrite64(int fd, const void *bytes, size_t n, off64_t at)
+{
+	return disk_fails() ? -1 : (ssize_t)syscall(SYS_pwrite64, fd, bytes, n, at);
+}
+
+ssize_t pwrite(int fd, const void *bytes, size_t n, off_t at)
+{
+	return pwrite64(fd, bytes, n, at);
+}
+
+int fdatasync(int fd)
+{
+	return disk_fails() ? -1 : (int)syscall(SYS_fdatasync, fd);
+}
+
+int poll(struct pollfd *fds, nfds_t n, int timeout)
+{
+	struct timespec t = { timeout / 1000, timeout % 1000 * 1000000L };
+
+	if (getpid() != watch)
+		atomic_store(&disk->timeout, timeout);
+	return ppoll(fds, n, timeout < 0 ? NULL : &t, NULL);
+}
+
+#endif
