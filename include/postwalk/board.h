@@ -37,8 +37,8 @@ int pw_board_fd(const struct pw_board *b);
 uint32_t pw_board_levels(const struct pw_board *b);
 
 /* Takes what is ready, at most max differences, ordered by (at_ms, line); stamps are never later
- * than now_ms and do not go back from one call to the next. Levels are read again after a burst, after dropped edges, and when due. Call again
- * while it returns max. The count. */
+ * than now_ms and do not go back from one call to the next. Levels are read again after a burst,
+ * after dropped edges, and when due. Call again while it returns max. The count. */
 size_t pw_board_read(struct pw_board *b, int64_t now_ms, struct pw_edge *edge, size_t max);
 
 /* When pw_board_read wants to be called without the fd being readable: the slow tick of a minute

@@ -50,8 +50,11 @@ static void lines_may_come_in_pieces_and_in_heaps(void **state)
 	assert_string_equal(ask(s, fd, "\nlamps=1\nlamps=0\nrear_", T0 + 2), "ok\nok\nok\n");
 	assert_int_equal(s->edges, 3);
 	assert_int_equal(s->edge[0].at_ms, T0 + 2);
+	assert_string_equal(ask(s, fd, "door=1\nign", T0 + 3), "ok\n");
+	assert_int_equal(s->edges, 1);
+	assert_int_equal(s->edge[0].line, PW_REAR_DOOR);
 	close(fd); /* what was begun is forgotten */
-	assert_int_equal(serve(s, T0 + 3), 0);
+	assert_int_equal(serve(s, T0 + 4), 0);
 }
 
 static void a_bad_line_sets_nothing(void **state)

@@ -151,18 +151,18 @@ static void once_lies_over_its_own_outputs(void **state)
 	set_signal(&s, PW_LADDER, all, (struct pw_pattern){{400, 400}, 2, false});
 	set_signal(&s, PW_REFUSED, BIT(PW_BEEPER), (struct pw_pattern){{500, 200, 500}, 3, true});
 	pw_player_signal(&s.pl, PW_LADDER, T0);
-	pw_player_once(&s.pl, PW_REFUSED, T0 + 100);
-	assert_int_equal(at(&s, 100), all);
+	pw_player_once(&s.pl, PW_REFUSED, T0 + 300); /* on to 800, off to 1000, on to 1500 */
+	assert_int_equal(at(&s, 300), all);
 	assert_int_equal(at(&s, 450), BIT(PW_BEEPER));
-	assert_int_equal(at(&s, 650), 0);
-	assert_int_equal(at(&s, 799), 0);
-	assert_int_equal(at(&s, 800), all);
-	assert_int_equal(at(&s, 1250), BIT(PW_BEEPER));
-	assert_int_equal(at(&s, 1300), 0); /* over; the rung is off just now */
+	assert_int_equal(at(&s, 799), BIT(PW_BEEPER));
+	assert_int_equal(at(&s, 900), BIT(PW_LAMP) | BIT(PW_HORN));
+	assert_int_equal(at(&s, 1000), all);
+	assert_int_equal(at(&s, 1499), BIT(PW_BEEPER));
+	assert_int_equal(at(&s, 1500), 0); /* over; the rung is off just now */
 	assert_int_equal(at(&s, 1600), all);
 	s.may[PW_REFUSED] = 0; /* may not sound: then it takes nothing away either */
-	assert_int_equal(at(&s, 150), all);
-	assert_int_equal(at(&s, 650), 0);
+	assert_int_equal(at(&s, 450), 0);
+	assert_int_equal(at(&s, 900), all);
 }
 
 static void once_over_silence_ends(void **state)
