@@ -264,6 +264,27 @@ static void a_live_socket_is_left_alone(void **state)
 	close(fd);
 }
 
+/* Alive, but so busy that nobody more may even knock. */
+static void a_crowded_socket_is_left_alone(void **state)
+{
+	struct bench *s = *state;
+	struct sockaddr_un at = {.sun_family = AF_UNIX};
+	int fd[64], n = 0;
+
+	snprintf(at.sun_path, sizeof(at.sun_path), "%s", s->path);
+	do {
+		fd[n] = socket(AF_UNIX, SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
+		assert_true(fd[n] >= 0);
+	} while (connect(fd[n++], (const struct sockaddr *)&at, sizeof(at)) == 0 && n < 64);
+	assert_int_equal(errno, EAGAIN);
+	assert_refused(s, s->path,
+		       "bench socket %s: another bench is listening there: end it or name another "
+		       "path");
+	while (n > 0)
+		close(fd[--n]);
+	serve(s, T0);
+}
+
 static void a_dead_socket_is_replaced(void **state)
 {
 	struct bench *s = *state;
@@ -321,6 +342,7 @@ int main(void)
 		TEST(one_who_says_and_leaves_is_heard),
 		TEST(only_its_owner_may_join),
 		TEST(a_live_socket_is_left_alone),
+		TEST(a_crowded_socket_is_left_alone),
 		TEST(a_dead_socket_is_replaced),
 		TEST(other_places_are_refused_in_words),
 	};
