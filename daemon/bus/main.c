@@ -149,6 +149,15 @@ static int open_board(struct pw_bus *b)
 	return -1;
 }
 
+/* Edges from before the rules are there: the levels read then say it all (R20). */
+static void forget_edges(struct pw_bus *b)
+{
+	struct pw_edge edge[64];
+
+	while (pw_board_read(b->board, b->now_ms, edge, 64) == 64)
+		;
+}
+
 static void begin(struct pw_bus *b)
 {
 	struct pw_kept_state kept;
@@ -161,7 +170,7 @@ static void begin(struct pw_bus *b)
 	b->recent_count = kept.recent_count;
 	memcpy(b->recent, kept.recent, sizeof(b->recent));
 	pw_clock_tick(b);
-	pw_feed(b);
+	forget_edges(b);
 	pw_restart(b, &kept);
 }
 
