@@ -67,11 +67,11 @@ ROOM_OBJECTS = $(call obj,$(ROOMS))
 $(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
-		$(LIBS) $(call libs,cmocka)
+		$(LIBS) $(call libs,cmocka) -lm
 $(BUILD)/tests/faults/%: tests/faults/%.c tests/faults/world.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< tests/faults/world.c \
-		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka)
+		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka) -lm
 
 .PHONY: units
 units: $(UNIT)
@@ -123,4 +123,4 @@ include tests/board/board.mk
 clean:
 	rm -rf $(BUILD)
 
--include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
+-include $(shell find $(BUILD)/daemon $(BUILD)/tests -name '*.d' 2>/dev/null)
