@@ -33,6 +33,8 @@ static void lines_up(const struct pw_ctx *c, const struct pw_event *ev)
 	pw_settle_init(c, ev->levels, ev->at_ms);
 	pw_button_init(c, ev->at_ms);
 	s->returned_ms = PW_NO_TIME;
+	s->sounding = PW_SIGNAL_NONE;
+	s->sweep.exit_ms = PW_NO_TIME; /* an exit closes the sweep: it is never kept */
 }
 
 void pw_power_first(const struct pw_ctx *c, const struct pw_event *ev)
