@@ -25,14 +25,14 @@ struct disk {
 static struct disk *disk;
 static pid_t watch;
 
-static void disk_make(void)
+static inline void disk_make(void)
 {
 	disk = mmap(NULL, sizeof(*disk), PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
 	assert_ptr_not_equal(disk, MAP_FAILED);
 	watch = getpid();
 }
 
-static void disk_tell(int fail_at, bool for_good, int error)
+static inline void disk_tell(int fail_at, bool for_good, int error)
 {
 	atomic_store(&disk->fail_at, 0);
 	atomic_store(&disk->calls, 0);
@@ -42,7 +42,7 @@ static void disk_tell(int fail_at, bool for_good, int error)
 	atomic_store(&disk->fail_at, fail_at);
 }
 
-static bool disk_fails(void)
+static inline bool disk_fails(void)
 {
 	int n, at = atomic_load(&disk->fail_at);
 

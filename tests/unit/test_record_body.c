@@ -83,7 +83,8 @@ static void the_small_kinds(void **state)
 	assert_body(&n, "{\"name\":\"outside\"}");
 	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .name = "button_held", .on = 1 } };
 	assert_body(&n, "{\"name\":\"button_held\",\"on\":true,\"words\":\"\"}");
-	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .name = "journal", .words = "C:\\\"\x1f" } };
+	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .name = "journal",
+		.words = "C:\\\"\x1f" } };
 	assert_body(&n, "{\"name\":\"journal\",\"on\":false,\"words\":\"C:\\\\\\\"\\u001f\"}");
 	n = (struct pw_note){ NOTE(SERVICE), .of.service.on = 1 };
 	assert_body(&n, "{\"on\":true}");
@@ -147,7 +148,8 @@ static void what_is_not_utf8_is_replaced(void **state)
 		const char *in, *out;
 	} cases[] = {
 		{ "\xc3\xbc\xe2\x82\xac\xf0\x9f\x9a\x8c", "\xc3\xbc\xe2\x82\xac\xf0\x9f\x9a\x8c" },
-		{ "\xed\x9f\xbf\xee\x80\x80\xf4\x8f\xbf\xbf", "\xed\x9f\xbf\xee\x80\x80\xf4\x8f\xbf\xbf" },
+		{ "\xed\x9f\xbf\xee\x80\x80\xf4\x8f\xbf\xbf",
+		  "\xed\x9f\xbf\xee\x80\x80\xf4\x8f\xbf\xbf" },
 		{ "\xc0\xaf", R R },                 /* overlong */
 		{ "\xe0\x80\xaf", R R R },
 		{ "\xf0\x80\x80\xaf", R R R R },
@@ -188,7 +190,8 @@ static void the_longest_bodies_fit(void **state)
 	n.of.sweep.sweep.findings = (1u << PW_FINDINGS) - 1;
 	n.of.sweep.sweep.refused = PW_REFUSALS_MAX + 7;
 	for (int i = 0; i < PW_REFUSALS_MAX; i++)
-		n.of.sweep.sweep.refusal[i] = (struct pw_refusal){ -(INT64_C(1) << 60), PW_REAR_OPEN };
+		n.of.sweep.sweep.refusal[i] =
+			(struct pw_refusal){ -(INT64_C(1) << 60), PW_REAR_OPEN };
 	memset(n.of.sweep.rung, 0x1f, sizeof(n.of.sweep.rung));
 	n.of.sweep.rung[PW_NAME_MAX - 1] = '\0';
 	assert_true(pw_text_body(&n, body, sizeof(body)) > 0);
@@ -252,7 +255,7 @@ static void notes_that_mean_nothing_are_refused(void **state)
 	}
 }
 
-/* -- read back ---------------------------------------------------------------------------------- */
+/* -- read back --------------------------------------------------------------------------------- */
 
 static void a_sweep_comes_back(void **state)
 {

@@ -58,7 +58,8 @@ static void records_as_sha256sum_has_them(void **state)
 	} cases[] = {
 		{ { .seq = 1, .boot = 1, .mono_ms = 12, .wall_ms = 1790000000012, .wall_ok = true,
 		    .kind = PW_K_EXCUSED, .epoch = "00112233aabbccdd", .body = "{\"at_ms\":12}" },
-		  "postwalk-record-v1\nbus-7\n00112233aabbccdd\n1\n1\n12\n1790000000012\n1\nexcused\n"
+		  "postwalk-record-v1\nbus-7\n00112233aabbccdd\n1\n1\n12\n1790000000012\n1\n"
+		  "excused\n"
 		  "0000000000000000000000000000000000000000000000000000000000000000\n"
 		  "{\"at_ms\":12}" },
 		{ { .seq = 9223372036854775807, .boot = 18446744073709551615u, .mono_ms = -5,

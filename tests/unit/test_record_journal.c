@@ -6,8 +6,10 @@ static struct pw_journal *must_open(const struct folder *f, bool write)
 {
 	struct pw_journal *j;
 	char why[256];
+	int result = pw_journal_open(in(f, "journal.db"), write ? BUS : NULL, write, &j, why,
+				     sizeof(why));
 
-	if (pw_journal_open(in(f, "journal.db"), write ? BUS : NULL, write, &j, why, sizeof(why)) != 0)
+	if (result != 0)
 		fail_msg("%s", why);
 	return j;
 }
@@ -84,13 +86,14 @@ static void records_are_only_added_and_without_a_gap(void **state)
 	begun(f, 3);
 	assert_sql(f, "UPDATE record SET body = '{}' WHERE seq = 2", "only ever added");
 	assert_sql(f, "DELETE FROM record WHERE seq = 3", "only ever added");
-	assert_sql(f, "REPLACE INTO record SELECT * FROM record WHERE seq = 3", "the last one and 1");
+	assert_sql(f, "REPLACE INTO record SELECT * FROM record WHERE seq = 3",
+		   "the last one and 1");
 	assert_sql(f, "INSERT INTO record SELECT 5, epoch, boot, mono_ms, wall_ms, wall_ok, kind,"
 		      " body, prev, hash FROM record WHERE seq = 3", "the last one and 1");
-	assert_sql(f, "INSERT INTO record SELECT NULL, epoch, boot, mono_ms, wall_ms, wall_ok, kind,"
-		      " body, prev, hash FROM record WHERE seq = 3", "the last one and 1");
-	assert_sql(f, "INSERT INTO record SELECT 4, epoch, 'first', mono_ms, wall_ms, wall_ok, kind,"
-		      " body, prev, hash FROM record WHERE seq = 3", "TEXT");
+	assert_sql(f, "INSERT INTO record SELECT NULL, epoch, boot, mono_ms, wall_ms, wall_ok,"
+		      " kind, body, prev, hash FROM record WHERE seq = 3", "the last one and 1");
+	assert_sql(f, "INSERT INTO record SELECT 4, epoch, 'first', mono_ms, wall_ms, wall_ok,"
+		      " kind, body, prev, hash FROM record WHERE seq = 3", "TEXT");
 	assert_int_equal(assert_chain(f), 3);
 }
 
@@ -104,9 +107,9 @@ static void the_chain_as_others_check_it(void **state)
 	snprintf(prev, sizeof(prev), "%s", PW_CHAIN_ORIGIN);
 	for (int seq = 1; seq <= 20; seq++) {
 		ask(outside, sizeof(outside),
-		    "sqlite3 -batch -noheader '%s' \"SELECT 'postwalk-record-v1' || x || 'bus-7' || x"
-		    " || epoch || x || seq || x || boot || x || mono_ms || x || wall_ms || x ||"
-		    " wall_ok || x || kind || x || prev || x || body FROM record,"
+		    "sqlite3 -batch -noheader '%s' \"SELECT 'postwalk-record-v1' || x || 'bus-7'"
+		    " || x || epoch || x || seq || x || boot || x || mono_ms || x || wall_ms || x"
+		    " || wall_ok || x || kind || x || prev || x || body FROM record,"
 		    " (SELECT char(10) AS x) WHERE seq = %d AND prev = '%s'\""
 		    " | head -c -1 | sha256sum | cut -c1-64",
 		    in(f, "journal.db"), seq, prev);
@@ -197,7 +200,7 @@ static void reading_begins_anywhere(void **state)
 	pw_journal_close(j);
 }
 
-/* -- readers change nothing ------------------------------------------------------------------------ */
+/* -- readers change nothing -------------------------------------------------------------------- */
 
 static void assert_untouched(const struct folder *f, const char *before)
 {
@@ -265,12 +268,12 @@ static void a_name_may_have_any_letters(void **state)
 
 	begun(f, 2);
 	assert_int_equal(run("mv '%s' '%s'", in(f, "journal.db"), in(f, "a b?c#d%20&e.db")), 0);
-	assert_int_equal(pw_journal_open(in(f, "a b?c#d%20&e.db"), NULL, false, &j, why, sizeof(why)),
-			 0);
+	assert_int_equal(pw_journal_open(in(f, "a b?c#d%20&e.db"), NULL, false, &j, why,
+					 sizeof(why)), 0);
 	pw_journal_close(j);
 }
 
-/* -- refused ---------------------------------------------------------------------------------------- */
+/* -- refused ----------------------------------------------------------------------------------- */
 
 static const struct {
 	int line;
@@ -295,14 +298,16 @@ static const struct {
 		    " UPDATE record SET mono_ms = 0 WHERE seq = 30'", -2, 0,
 	  "the chain does not hold at seq 30" },
 	{ __LINE__, "sqlite3 journal.db 'DROP TRIGGER record_no_delete;"
-		    " DELETE FROM record WHERE seq = 30'", -2, 0, "the chain does not hold at seq 31" },
+		    " DELETE FROM record WHERE seq = 30'", -2, 0,
+	  "the chain does not hold at seq 31" },
 	{ __LINE__, "sqlite3 journal.db \"DROP TRIGGER record_no_update;"
 		    " UPDATE record SET kind = 'tea' WHERE seq = 30\"", -2, 0,
 	  "seq 30 is of no known kind" },
 	{ __LINE__, "sqlite3 journal.db \"DROP TRIGGER record_no_update;"
 		    " UPDATE record SET prev = 'x' WHERE seq = 30\"", -2, 0, "hex digits" },
 	{ __LINE__, "sqlite3 journal.db \"DROP TRIGGER record_no_update; UPDATE record SET body ="
-		    " hex(zeroblob(5000)) WHERE seq = 30\"", -2, 0, "a body of 8192 bytes at most" },
+		    " hex(zeroblob(5000)) WHERE seq = 30\"", -2, 0,
+	  "a body of 8192 bytes at most" },
 	{ __LINE__, "sqlite3 journal.db 'DROP TABLE record'", -2, 0, "no such table: record" },
 	{ __LINE__, "rm journal.db", 0, -1, "No such file or directory" },
 	{ __LINE__, "rm journal.db; mkdir journal.db", -1, -1, "Is a directory" },
@@ -318,8 +323,8 @@ static void assert_refused(const struct folder *f, bool write, size_t i)
 				     sizeof(why));
 
 	if (result != expected)
-		fail_msg("line %d, %s: %d: %s", refusals[i].line, write ? "writing" : "reading", result,
-			 why);
+		fail_msg("line %d, %s: %d: %s", refusals[i].line, write ? "writing" : "reading",
+			 result, why);
 	if (result < 0 && (strstr(why, refusals[i].words) == NULL || strstr(why, f->path) == NULL))
 		fail_msg("line %d: \"%s\"", refusals[i].line, why);
 	if (result < 0)
@@ -377,7 +382,7 @@ static void a_record_that_cannot_be_read_is_told(void **state)
 	pw_journal_close(j);
 }
 
-/* -- aside ------------------------------------------------------------------------------------------ */
+/* -- aside ------------------------------------------------------------------------------------- */
 
 static void put_aside_whole(void **state)
 {
@@ -404,7 +409,8 @@ static void put_aside_whole(void **state)
 
 int main(void)
 {
-#define IN_FOLDER(test) cmocka_unit_test_setup_teardown(test, with_folder, without_folder)
+#define IN_FOLDER(test) \
+	cmocka_unit_test_setup_teardown(test, with_folder, without_folder)
 	const struct CMUnitTest tests[] = {
 		IN_FOLDER(the_file_is_what_J1_says),
 		IN_FOLDER(records_are_only_added_and_without_a_gap),
