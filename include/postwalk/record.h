@@ -82,7 +82,7 @@ struct pw_writer;
 int pw_writer_start(const char *state_dir, const char *bus, struct pw_writer **w);
 /* Waits at most wait_ms for the disk to take what is waiting, then ends the process. */
 void pw_writer_stop(struct pw_writer *w, int wait_ms);
-int pw_writer_fd(const struct pw_writer *w);        /* epoll it; may change after a restart */
+int pw_writer_fd(const struct pw_writer *w);        /* epoll it; -1: none; may change in tend */
 bool pw_writer_wants_out(const struct pw_writer *w); /* EPOLLOUT as well */
 pid_t pw_writer_pid(const struct pw_writer *w);
 
