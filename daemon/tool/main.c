@@ -13,9 +13,9 @@ static const struct command {
 	  "judge recorded lines by the rules; JSON Lines" },
 	{ "trace", pw_trace, "[--policy | --records] JOURNAL",
 	  "what a journal's lines did, as a trace" },
-	{ "bench", pw_bench, "SOCKET NAME=VALUE... | SOCKET --play TRACE [--speed N]",
+	{ "bench", pw_bench, "SOCKET NAME=VALUE... | --play TRACE [--speed N] | --watch",
 	  "play the wires of a bench board" },
-	{ "status", pw_status, "[--url URL]", "how the bus stands now" },
+	{ "status", pw_status, "[--url URL] [--json]", "how the bus stands now" },
 };
 
 int main(int argc, char **argv)

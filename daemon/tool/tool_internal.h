@@ -27,7 +27,14 @@ struct pw_trace *pw_trace_open(const char *path, const struct pw_policy *p);
 /* 1: a line was read; 0: the file is over; -1: it is bad, said on standard error. */
 int pw_trace_next(struct pw_trace *t, struct pw_trace_line *line);
 const char *pw_trace_text(const struct pw_trace *t); /* that line's NAME=VALUE part, as written */
+long pw_trace_number(const struct pw_trace *t);      /* that line's number */
 void pw_trace_close(struct pw_trace *t);
+
+/* -- http_get.c ------------------------------------------------------------------------------------- */
+
+/* The document at path of http://HOST[:PORT], 1 MiB at most, waiting 5 s at most for each of
+ * connecting and reading. The caller frees it; NULL with why. */
+char *pw_http_get(const char *url, const char *path, char *why, size_t size);
 
 /* -- commands: argv[0] is the command's name ---------------------------------------------------------- */
 

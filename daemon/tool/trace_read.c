@@ -71,6 +71,11 @@ const char *pw_trace_text(const struct pw_trace *t)
 	return t->text;
 }
 
+long pw_trace_number(const struct pw_trace *t)
+{
+	return t->number;
+}
+
 /* -- lines ---------------------------------------------------------------------------------------- */
 
 static int refill(struct pw_trace *t)
