@@ -1,0 +1,213 @@
+#!/bin/bash
+# SPDX-License-Identifier: Apache-2.0
+# An afternoon of a made-up bus on the bench board, in real time; then the page stays up.
+#
+#	etc/demo/demo.sh	SPEED=N hurries it: 1 to 20
+#				DEMO_FOR=SECONDS ends it by itself after that
+#
+# Ctrl-C stops all. Nothing is left: one temporary folder, and processes by their ids.
+
+set -u
+cd "$(dirname "$0")/../.." || exit 1
+unset JOURNAL_STREAM NOTIFY_SOCKET WATCHDOG_USEC # a service manager's, not ours
+export LC_ALL=C
+postwalk=${BUILD:-build}/postwalk
+postwalkd=${BUILD:-build}/postwalkd
+speed=${SPEED:-1}
+dir='' daemon='' watcher='' timer='' doing=''
+
+fail()
+{
+	echo "demo: $*" >&2
+	exit 2
+}
+
+number_from_to()
+{
+	awk -v n="$1" -v least="$2" -v most="$3" 'BEGIN {
+		exit !(n ~ /^[0-9]+(\.[0-9]+)?$/ && n + 0 >= least && n + 0 <= most) }'
+}
+
+number_from_to "$speed" 1 20 || fail "expected a SPEED of 1 to 20, not \"$speed\""
+[ -z "${DEMO_FOR:-}" ] || number_from_to "$DEMO_FOR" 0 1000000 ||
+	fail "expected seconds in DEMO_FOR, not \"$DEMO_FOR\""
+[ -x "$postwalk" ] && [ -x "$postwalkd" ] || fail "expected $postwalk and $postwalkd: run make first"
+
+# The follower goes last: it tells what the others still have to say, and ends with them.
+clean_up()
+{
+	trap '' INT TERM HUP
+	for pid in $timer $doing $watcher $daemon; do
+		kill -TERM "$pid" 2>/dev/null
+	done
+	wait
+	[ -z "$dir" ] || rm -rf "$dir"
+}
+trap clean_up EXIT
+trap 'echo; exit 0' INT TERM HUP
+dir=$(mktemp -d "${TMPDIR:-/tmp}/postwalk-demo.XXXXXX") || exit 2
+
+# Waits for the process begun last, as a signal may end it at once.
+await()
+{
+	doing=$!
+	wait "$doing"
+	status=$?
+	doing=
+	return $status
+}
+
+# -- the policy: times divided by the speed, as far as R24 lets them ---------------------------------
+
+free_port()
+{
+	port=8787
+	while (exec 3<>"/dev/tcp/127.0.0.1/$port") 2>/dev/null; do
+		port=$((port + 1))
+		[ "$port" -le 8887 ] || fail "expected a free port from 8787 to 8887"
+	done
+}
+
+write_policy()
+{
+	awk -v speed="$speed" -v port="$port" '
+	function over(s) { return sprintf("%.3f", s / speed) }
+	function due(s) { s /= speed; return sprintf("%.3f", s > least ? s : least) }
+	BEGIN {
+		least = (9.1 / 1.07 + 12 * 0.5) / speed + 5.01
+		value["PORT"] = port
+		value["AISLE"] = over(9.1); value["LOOK"] = over(0.5)
+		value["DUE"] = due(60); value["CARRIED"] = due(45); value["GRACE"] = due(30)
+		value["RESTART"] = over(10)
+		value["OUTSIDE"] = over(30); value["OFFICE"] = over(60)
+	}
+	/^#/ { print; next }
+	{
+		for (name in value)
+			sub(name "$", value[name])
+		print
+	}' etc/demo/policy.conf >"$dir/policy.conf"
+}
+
+# -- what is seen ------------------------------------------------------------------------------------
+
+# Wires as they are played, what the watch says, and each output once a signal: it goes on and off
+# by its pattern.
+follow()
+{
+	trap '' INT
+	said=
+	while IFS= read -r line; do
+		case $line in
+		'postwalkd: rung '*)
+			said=
+			echo "    signal   ${line#postwalkd: rung }"
+			;;
+		postwalkd:*)
+			echo "    watch    ${line#postwalkd: }"
+			;;
+		[0-9]*)
+			echo "    wire     ${line#* }"
+			;;
+		*=1)
+			case $said in *" ${line%=1} "*) continue ;; esac
+			said="$said ${line%=1} "
+			echo "    output   ${line%=1} on"
+			;;
+		esac
+	done
+}
+
+story()
+{
+	echo
+	sed -n 's/^# *//p' "$1"
+}
+
+act()
+{
+	story "etc/demo/$1.trace"
+	"$postwalk" bench "$dir/state/bench.sock" --play "etc/demo/$1.trace" --speed "$speed" \
+		>"$dir/told" &
+	await || fail "$1 could not be played"
+}
+
+# A signal of that name, seen in the status within so many seconds.
+await_signal()
+{
+	tries=$(($2 * 5))
+	until "$postwalk" status --url "http://127.0.0.1:$port" --json 2>/dev/null |
+		grep -q "\"rung\":\"$1\""; do
+		tries=$((tries - 1))
+		[ $tries -gt 0 ] || fail "expected the signal $1 within $2 s"
+		kill -0 "$daemon" 2>/dev/null || fail "postwalkd has ended"
+		sleep 0.2 &
+		await
+	done
+}
+
+# -- the afternoon -----------------------------------------------------------------------------------
+
+begin()
+{
+	free_port
+	write_policy
+	mkdir "$dir/state"
+	mkfifo "$dir/told" "$dir/idle"
+	follow <"$dir/told" &
+	"$postwalkd" --config "$dir/policy.conf" --board bench --state "$dir/state" 2>"$dir/told" &
+	daemon=$!
+	if [ -n "${DEMO_FOR:-}" ]; then
+		# a read that nobody answers: a sleep without a process
+		(trap - EXIT TERM; read -rt "$DEMO_FOR" <>"$dir/idle"; kill -TERM $$) 2>/dev/null &
+		timer=$!
+	fi
+	await_signal none 10
+	"$postwalk" bench "$dir/state/bench.sock" --watch >"$dir/told" &
+	watcher=$!
+}
+
+# What the journal holds, against what the rules say to its lines. The live file is the writer's
+# alone: a copy is looked at.
+judge_again()
+{
+	cp -r "$dir/state" "$dir/copy" 2>/dev/null
+	rm -f "$dir/copy/bench.sock"
+	"$postwalk" trace "$dir/copy" >"$dir/trace" &&
+		"$postwalk" trace --policy "$dir/copy" >"$dir/trace.conf" &&
+		"$postwalk" trace --records "$dir/copy" >"$dir/records" &&
+		"$postwalk" replay --config "$dir/trace.conf" "$dir/trace" >"$dir/replayed" ||
+		return 1
+	grep -v '"kind":"standing"' "$dir/replayed" | cmp - "$dir/records" || return 1
+	echo "The journal's $(grep -c = "$dir/trace") moments, judged again by its own policy, give" \
+		"the $(wc -l <"$dir/records") records that it holds."
+}
+
+echo "An afternoon of bus-07, Tamarack Valley (both made up)."
+begin
+echo "The page: http://127.0.0.1:$port   Ctrl-C stops all."
+act 1-walked
+act 2-rushed
+act 3-driven-off
+act 4-made-good
+act 5-never-walked
+await_signal office 180
+sleep "$(awk -v speed="$speed" 'BEGIN { print 2 + 10 / speed }')" &
+await
+
+echo
+echo "The afternoon is over, and the last sweep is still owed."
+echo
+"$postwalk" status --url "http://127.0.0.1:$port"
+echo
+judge_again || fail "expected the journal's lines to give its records again"
+cat <<END
+
+The alarm goes on, and so does the page: http://127.0.0.1:$port
+Be the driver, from another shell:
+    $postwalk bench $dir/state/bench.sock rear_button=1
+    $postwalk bench $dir/state/bench.sock rear_button=0
+Ctrl-C stops all and leaves nothing.
+END
+wait "$daemon"
+fail "postwalkd has ended"
