@@ -19,7 +19,6 @@ static void flush_line(struct pw_bus *b, unsigned line)
 	n.of.edges.from = p->from;
 	n.of.edges.count = p->count;
 	memcpy(n.of.edges.at_ms, p->at_ms, p->count * sizeof(p->at_ms[0]));
-	n.size -= (uint32_t)(sizeof(p->at_ms) - p->count * sizeof(p->at_ms[0]));
 	pw_writer_note(b->writer, &n);
 	p->count = 0;
 }

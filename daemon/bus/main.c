@@ -11,7 +11,7 @@
 #include "bus_internal.h"
 
 #define STATE_DIR "/var/lib/postwalk"
-#define KEPT_WAIT_MS 1000
+#define KEPT_WAIT_MS 3000 /* far less than any walk; edges wait meanwhile */
 #define STOP_WAIT_MS 2000
 #define BAD_START 2
 
