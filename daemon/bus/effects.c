@@ -57,7 +57,7 @@ static void on_fault(struct pw_bus *b, const struct pw_effect *e)
 		[PW_BUTTON_CONTACTS] = "the two contacts of the rear button disagree: check its wires",
 	};
 
-	pw_fault_set(b, pw_fault_name(e->fault), e->on ? words[e->fault] : NULL);
+	pw_fault_set(b, pw_fault_name(e->fault), e->on ? words[e->fault] : NULL, e->at_ms);
 }
 
 static void on_rung(struct pw_bus *b, const struct pw_effect *e)
@@ -66,6 +66,7 @@ static void on_rung(struct pw_bus *b, const struct pw_effect *e)
 	const char *name = b->active.policy.signal[e->rung].name;
 
 	snprintf(n.of.rung.name, sizeof(n.of.rung.name), "%s", name);
+	n.of.rung.at_ms = e->at_ms;
 	pw_writer_note(b->writer, &n);
 	pw_player_signal(&b->player, e->rung, b->now_ms);
 	pw_info("rung %s", name);
@@ -80,7 +81,8 @@ static void on_judged(struct pw_bus *b, const struct pw_effect *e)
 		b->refused_why = e->why;
 	}
 	pw_player_once(&b->player, refused ? PW_REFUSED : PW_ACCEPTED, b->now_ms);
-	pw_info("press %s", refused ? pw_why_name(e->why) : "acknowledged");
+	pw_info("press %s%s", refused ? "refused: " : "acknowledged",
+		refused ? pw_why_name(e->why) : "");
 }
 
 static void on_key_on(struct pw_bus *b, const struct pw_effect *e)

@@ -15,8 +15,15 @@ static void tell_silent(struct pw_bus *b, uint32_t changed)
 		snprintf(name, sizeof(name), "silent_%.31s", line);
 		snprintf(words, sizeof(words), "%s was told to sound and its sense did not see it: "
 			 "check it and its fuse before the next run", line);
-		pw_fault_set(b, name, b->supervise.silent >> i & 1 ? words : NULL);
+		pw_fault_set(b, name, b->supervise.silent >> i & 1 ? words : NULL, b->now_ms);
 	}
+}
+
+static void note_changes(struct pw_bus *b, uint32_t outputs)
+{
+	for (uint32_t left = outputs ^ b->outputs; left != 0; left &= left - 1)
+		b->changed_ms[__builtin_ctz(left)] = b->now_ms;
+	b->outputs = outputs;
 }
 
 void pw_signals_drive(struct pw_bus *b)
@@ -27,7 +34,7 @@ void pw_signals_drive(struct pw_bus *b)
 
 	for (unsigned i = PW_PROMPT; i < PW_SIGNALS; i++)
 		may[i] = pw_outputs(&b->state, p, (enum pw_signal)i);
-	b->outputs = pw_player_levels(&b->player, p, may, b->now_ms) | dome;
+	note_changes(b, pw_player_levels(&b->player, p, may, b->now_ms) | dome);
 	pw_board_drive(b->board, b->outputs, b->now_ms);
 	tell_silent(b, pw_supervise_step(&b->supervise, p, may[b->player.signal], b->outputs,
 					 pw_board_levels(b->board), b->now_ms));
