@@ -169,7 +169,9 @@ int64_t pw_next_ms(const struct pw_state *s, const struct pw_policy *p)
 {
 	const struct pw_ctx c = { (struct pw_state *)s, p, NULL };
 
-	return s->powered ? pw_min(pw_settle_next_ms(&c), s->timer_ms) : PW_NEVER;
+	if (!s->powered)
+		return PW_NEVER;
+	return pw_max(s->now_ms, pw_min(pw_settle_next_ms(&c), s->timer_ms));
 }
 
 static unsigned levels(const struct pw_ctx *c, const struct pw_event *ev)
