@@ -110,11 +110,12 @@ void pw_restart(struct pw_bus *b, const struct pw_kept_state *kept);
 
 /* notes.c: records to be */
 struct pw_note pw_note_new(const struct pw_bus *b, enum pw_kind kind);
-void pw_note_fault(struct pw_bus *b, const char *name, bool on, const char *words);
+void pw_note_fault(struct pw_bus *b, const char *name, bool on, const char *words, int64_t at_ms);
 void pw_note_policy(struct pw_bus *b);
 
 /* faults.c: what stands, told once when it comes and once when it goes */
-void pw_fault_set(struct pw_bus *b, const char *name, const char *words); /* words NULL: gone */
+/* words NULL: gone. at_ms: when it came or went, as far as is known. */
+void pw_fault_set(struct pw_bus *b, const char *name, const char *words, int64_t at_ms);
 void pw_faults_look(struct pw_bus *b);
 bool pw_fault_stands(const struct pw_bus *b, const char *name);
 

@@ -17,7 +17,7 @@ bool pw_fault_stands(const struct pw_bus *b, const char *name)
 	return find(b, name) != NULL;
 }
 
-static void begin(struct pw_bus *b, const char *name, const char *words)
+static void begin(struct pw_bus *b, const char *name, const char *words, int64_t at_ms)
 {
 	struct pw_standing_fault *f = &b->fault[b->faults];
 
@@ -27,28 +27,28 @@ static void begin(struct pw_bus *b, const char *name, const char *words)
 	snprintf(f->name, sizeof(f->name), "%s", name);
 	snprintf(f->words, sizeof(f->words), "%s", words);
 	pw_warn("fault %s: %s", name, words);
-	pw_note_fault(b, name, true, words);
+	pw_note_fault(b, name, true, words, at_ms);
 }
 
-static void end(struct pw_bus *b, struct pw_standing_fault *f)
+static void end(struct pw_bus *b, struct pw_standing_fault *f, int64_t at_ms)
 {
 	struct pw_standing_fault gone = *f;
 
 	*f = b->fault[--b->faults];
 	pw_info("fault %s is over", gone.name);
-	pw_note_fault(b, gone.name, false, gone.words);
+	pw_note_fault(b, gone.name, false, gone.words, at_ms);
 }
 
-void pw_fault_set(struct pw_bus *b, const char *name, const char *words)
+void pw_fault_set(struct pw_bus *b, const char *name, const char *words, int64_t at_ms)
 {
 	struct pw_standing_fault *f = find(b, name);
 
 	if (words && !f)
-		begin(b, name, words);
+		begin(b, name, words, at_ms);
 	else if (words)
 		snprintf(f->words, sizeof(f->words), "%s", words);
 	else if (f)
-		end(b, f);
+		end(b, f, at_ms);
 }
 
 static void look_at_lines(struct pw_bus *b)
@@ -59,13 +59,13 @@ static void look_at_lines(struct pw_bus *b)
 		if (!b->active.policy.line[i].configured)
 			continue;
 		snprintf(name, sizeof(name), "line_%.31s", b->active.policy.line[i].name);
-		pw_fault_set(b, name, pw_board_fault(b->board, i));
+		pw_fault_set(b, name, pw_board_fault(b->board, i), b->now_ms);
 	}
 }
 
 void pw_faults_look(struct pw_bus *b)
 {
 	look_at_lines(b);
-	pw_fault_set(b, "journal", pw_writer_fault(b->writer));
-	pw_fault_set(b, "page", b->page ? pw_page_fault(b->page) : NULL);
+	pw_fault_set(b, "journal", pw_writer_fault(b->writer), b->now_ms);
+	pw_fault_set(b, "page", b->page ? pw_page_fault(b->page) : NULL, b->now_ms);
 }

@@ -80,20 +80,19 @@ static void drain_timer(struct pw_bus *b)
 		b->armed_ms = PW_NEVER;
 }
 
-/* The helpers behind the walls: neither can hold the loop up. */
-static void tend_writer(struct pw_bus *b)
+/* The helpers behind the walls: neither can hold the loop up. True when the writer's fault changed. */
+static bool tend_writer(struct pw_bus *b)
 {
-	int fd;
-	bool out;
+	bool changed = pw_writer_tend(b->writer, b->now_ms);
+	int fd = pw_writer_fd(b->writer);
+	bool out = pw_writer_wants_out(b->writer);
 
-	pw_writer_tend(b->writer, b->now_ms);
-	fd = pw_writer_fd(b->writer);
-	out = pw_writer_wants_out(b->writer);
 	if (fd < 0 || (fd == b->writer_fd && out == b->writer_out))
-		return;
+		return changed;
 	watch_fd(b, fd, SRC_WRITER, EPOLLIN | (out ? EPOLLOUT : 0u));
 	b->writer_fd = fd;
 	b->writer_out = out;
+	return changed;
 }
 
 static void tend_page(struct pw_bus *b)
@@ -150,9 +149,10 @@ static void wake(struct pw_bus *b, bool wall_set)
 		pw_clock_stepped(b);
 	take_signals(b);
 	tend_page(b);
-	pw_faults_look(b);
-	pw_feed_flush(b);
-	tend_writer(b);
+	do {
+		pw_faults_look(b);
+		pw_feed_flush(b);
+	} while (tend_writer(b)); /* nothing else may wake us to tell of it */
 	pw_manager_beat(b);
 	arm(b);
 }

@@ -79,7 +79,6 @@ static void step(struct pw_bus *b, struct pw_event ev)
 	pw_step(&b->state, &b->active.policy, &ev, &b->sink);
 }
 
-/* What the rules did between the last state that reached the disk and the cut happens again. */
 static void resume(struct pw_bus *b, const struct pw_kept_state *kept, const struct gap *g)
 {
 	b->state = kept->state;

@@ -109,12 +109,14 @@ static void body_excused(struct pw_json *o, const struct pw_note *n)
 static void body_rung(struct pw_json *o, const struct pw_note *n)
 {
 	pw_json_text(o, "name", n->of.rung.name, sizeof(n->of.rung.name));
+	pw_json_time(o, "at_ms", n->of.rung.at_ms);
 }
 
 static void body_fault(struct pw_json *o, const struct pw_note *n)
 {
 	pw_json_text(o, "name", n->of.fault.name, sizeof(n->of.fault.name));
 	pw_json_bool(o, "on", n->of.fault.on);
+	pw_json_time(o, "at_ms", n->of.fault.at_ms);
 	pw_json_text(o, "words", n->of.fault.words, sizeof(n->of.fault.words));
 }
 

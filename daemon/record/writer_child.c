@@ -312,6 +312,7 @@ static bool receive(struct child *c)
 
 /* -- the alive stamp --------------------------------------------------------------------------- */
 
+/* It vouches that the kept state is how things stood then: so it stands still while records wait. */
 static void stamp(struct child *c, int64_t now_ms)
 {
 	static const char refused[] = "the alive stamp is not reaching the disk";
@@ -322,6 +323,8 @@ static void stamp(struct child *c, int64_t now_ms)
 
 	memcpy(s.boot_id, c->boot_id, sizeof(s.boot_id));
 	c->stamp_at_ms = now_ms + c->order->pace.stamp_ms;
+	if (c->journal == NULL || c->in_batch)
+		return;
 	if (c->stamp < 0)
 		c->stamp = pw_stamp_open(c->order->dir, true);
 	if (c->stamp >= 0)
@@ -332,9 +335,7 @@ static void stamp(struct child *c, int64_t now_ms)
 		if (c->stamp >= 0)
 			close(c->stamp);
 		c->stamp = -1;
-		if (c->journal != NULL)
-			say(c->trouble.now, "%s: %s/alive: %s", refused, c->order->dir,
-			    strerror(error));
+		say(c->trouble.now, "%s: %s/alive: %s", refused, c->order->dir, strerror(error));
 	} else if (strncmp(c->trouble.now, refused, sizeof(refused) - 1) == 0) {
 		memset(c->trouble.now, 0, sizeof(c->trouble.now));
 	}

@@ -51,8 +51,8 @@ struct pw_note {
 		struct { struct pw_sweep sweep; char rung[PW_NAME_MAX]; } sweep;
 		struct { int64_t t0_ms, at_ms; } restart;
 		struct { int64_t at_ms; } excused;
-		struct { char name[PW_NAME_MAX]; } rung;
-		struct { char name[PW_NAME_MAX + 8]; uint8_t on; char words[160]; } fault;
+		struct { char name[PW_NAME_MAX]; int64_t at_ms; } rung;
+		struct { int64_t at_ms; char name[PW_NAME_MAX + 8]; uint8_t on; char words[160]; } fault;
 		struct { uint8_t on; } service;
 		struct { int64_t before_ms, after_ms; } clock; /* the wall clock stepped */
 		struct { uint32_t count; } lost;

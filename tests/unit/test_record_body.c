@@ -79,13 +79,15 @@ static void the_small_kinds(void **state)
 	assert_body(&n, "{\"key_off_ms\":5000,\"at_ms\":7000}");
 	n = (struct pw_note){ NOTE(EXCUSED), .of.excused.at_ms = 9 };
 	assert_body(&n, "{\"at_ms\":9}");
-	n = (struct pw_note){ NOTE(RUNG), .of.rung.name = "outside" };
-	assert_body(&n, "{\"name\":\"outside\"}");
-	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .name = "button_held", .on = 1 } };
-	assert_body(&n, "{\"name\":\"button_held\",\"on\":true,\"words\":\"\"}");
+	n = (struct pw_note){ NOTE(RUNG), .of.rung = { "outside", 11 } };
+	assert_body(&n, "{\"name\":\"outside\",\"at_ms\":11}");
+	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .at_ms = 12,
+		.name = "button_held", .on = 1 } };
+	assert_body(&n, "{\"name\":\"button_held\",\"on\":true,\"at_ms\":12,\"words\":\"\"}");
 	n = (struct pw_note){ NOTE(FAULT), .of.fault = { .name = "journal",
 		.words = "C:\\\"\x1f" } };
-	assert_body(&n, "{\"name\":\"journal\",\"on\":false,\"words\":\"C:\\\\\\\"\\u001f\"}");
+	assert_body(&n, "{\"name\":\"journal\",\"on\":false,\"at_ms\":0,"
+			"\"words\":\"C:\\\\\\\"\\u001f\"}");
 	n = (struct pw_note){ NOTE(SERVICE), .of.service.on = 1 };
 	assert_body(&n, "{\"on\":true}");
 	n = (struct pw_note){ NOTE(CLOCK), .of.clock = { 1790000000000, 1790003600000 } };
@@ -165,7 +167,7 @@ static void what_is_not_utf8_is_replaced(void **state)
 		struct pw_note n = { NOTE(RUNG) };
 
 		strcpy(n.of.rung.name, cases[i].in);
-		snprintf(expected, sizeof(expected), "{\"name\":\"%s\"}", cases[i].out);
+		snprintf(expected, sizeof(expected), "{\"name\":\"%s\",\"at_ms\":0}", cases[i].out);
 		assert_body(&n, expected);
 	}
 }
@@ -176,7 +178,7 @@ static void a_string_without_an_end_is_cut(void **state)
 
 	(void)state;
 	memset(n.of.rung.name, 'r', sizeof(n.of.rung.name));
-	assert_body(&n, "{\"name\":\"rrrrrrrrrrrrrrrrrrrrrrrrrrrrrrrr\"}");
+	assert_body(&n, "{\"name\":\"rrrrrrrrrrrrrrrrrrrrrrrrrrrrrrrr\",\"at_ms\":0}");
 }
 
 /* The longest of everything is within what a record may hold. */
