@@ -303,10 +303,8 @@ static int record_fault(struct pw_telling *t)
 			break;
 	if (e.fault > PW_BUTTON_CONTACTS)
 		return 0;
-	if (!get_bool(t->body, "on", &e.on))
-		return pw_trace_bad(t, "on, true or false");
-	if (get(t->body, "at_ms", &e.at_ms))
-		e.at_ms = t->r.mono_ms;
+	if (!get_bool(t->body, "on", &e.on) || get(t->body, "at_ms", &e.at_ms))
+		return pw_trace_bad(t, "on, true or false, and at_ms");
 	e.at_ms += t->offset_ms;
 	return say_effect(t, &e);
 }
