@@ -402,6 +402,23 @@ int pw_guest_run(struct pw_guest *guest, const char *command, int timeout_ms,
 	return status;
 }
 
+int pw_guest_hear(struct pw_guest *guest, size_t *from, const char *text, int timeout_ms)
+{
+	long long deadline_ms = now_ms() + timeout_ms;
+	const char *found;
+	int status = 0;
+
+	while (status == 0) {
+		found = strstr(pw_guest_console(guest) + *from, text);
+		if (found) {
+			*from = (size_t)(found - pw_guest_console(guest)) + strlen(text);
+			return 0;
+		}
+		status = pump(guest, deadline_ms);
+	}
+	return status;
+}
+
 const char *pw_guest_console(const struct pw_guest *guest)
 {
 	return guest->said[CONSOLE].bytes ? guest->said[CONSOLE].bytes : "";

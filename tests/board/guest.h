@@ -73,6 +73,12 @@ int pw_guest_listen(struct pw_guest *guest, int timeout_ms);
 int pw_guest_run(struct pw_guest *guest, const char *command, int timeout_ms,
 		 char *output, size_t size);
 
+/*
+ * Waits until the console says a text behind the first *from bytes of all that it ever said, and
+ * moves *from behind it. Programs that run in the background may say it.
+ */
+int pw_guest_hear(struct pw_guest *guest, size_t *from, const char *text, int timeout_ms);
+
 /* All that the console said since the start; lives until the next call with this guest. */
 const char *pw_guest_console(const struct pw_guest *guest);
 
