@@ -18,10 +18,23 @@ static const char *text_of(const json_t *object, const char *key)
 }
 
 /* What another program said must not move the cursor of this terminal. */
-static void say(const char *text)
+static void say_to(FILE *to, const char *text)
 {
 	for (; *text; text++)
-		putchar((unsigned char)*text < ' ' || *text == 0x7f ? '?' : *text);
+		putc((unsigned char)*text < ' ' || *text == 0x7f ? '?' : *text, to);
+}
+
+static void say(const char *text)
+{
+	say_to(stdout, text);
+}
+
+static int fail(const char *url, const char *why)
+{
+	fputs("postwalk status: ", stderr);
+	say_to(stderr, url);
+	fprintf(stderr, ": %s\n", why);
+	return PW_EXIT_BAD;
 }
 
 static void say_padded(const char *text, int width)
@@ -240,9 +253,7 @@ static int print_status(const char *url, const char *body)
 
 	if (!is_status(status)) {
 		json_decref(status);
-		fprintf(stderr, "postwalk status: %s: expected the status of a bus, version 1, as "
-			"postwalkd gives it\n", url);
-		return PW_EXIT_BAD;
+		return fail(url, "expected the status of a bus, version 1, as postwalkd gives it");
 	}
 	say_head(status);
 	say_faults(json_object_get(status, "faults"));
@@ -284,10 +295,8 @@ int pw_status(int argc, char **argv)
 	if (optind != argc)
 		return usage();
 	body = pw_http_get(url, "/status.json", why, sizeof(why));
-	if (!body) {
-		fprintf(stderr, "postwalk status: %s: %s\n", url, why);
-		return PW_EXIT_BAD;
-	}
+	if (!body)
+		return fail(url, why);
 	if (raw)
 		puts(body);
 	else

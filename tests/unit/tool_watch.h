@@ -10,7 +10,7 @@
 #define POSTWALK_TEST_TOOL_WATCH_H
 
 #include "../../daemon/record/record_internal.h"
-#include "tool_help.h"
+#include "tool_command.h"
 
 #define WALL_MS INT64_C(1790000000000)
 
