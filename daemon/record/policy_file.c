@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The policy as a file: [sections], key = value, comments after # or ;. The table of the core knows
- * the keys; nothing in a line is passed over. */
+/* The policy as a file: [sections], key = value, and lines that begin with # or ; as comments. The
+ * table of the core knows the keys; nothing in a line is passed over. */
 #include <errno.h>
 #include <sodium.h>
 #include <stdio.h>
@@ -94,15 +94,15 @@ static int take_key(struct reading *r, char *line)
 /* Comments and blanks fall away. */
 static char *trim(char *line)
 {
-	char *c;
+	char *end;
 
-	line += strspn(line, " \t");
-	for (c = line; *c != '\0'; c++)
-		if ((*c == '#' || *c == ';') && (c == line || c[-1] == ' ' || c[-1] == '\t'))
-			break;
-	while (c > line && strchr(" \t\r", c[-1]))
-		c--;
-	*c = '\0';
+	line += strspn(line, " \t\r");
+	if (*line == '#' || *line == ';')
+		*line = '\0';
+	end = line + strlen(line);
+	while (end > line && strchr(" \t\r", end[-1]))
+		end--;
+	*end = '\0';
 	return line;
 }
 

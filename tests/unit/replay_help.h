@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* tool_help.h - runs `postwalk replay` (the program named by POSTWALK) over files made for it. */
-#ifndef TEST_TOOL_HELP_H
-#define TEST_TOOL_HELP_H
+/* replay_help.h - runs `postwalk replay` (the program named by POSTWALK) over files made for it. */
+#ifndef TEST_REPLAY_HELP_H
+#define TEST_REPLAY_HELP_H
 
 #include <setjmp.h>
 #include <stdarg.h>
