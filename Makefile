@@ -92,10 +92,15 @@ demo:
 	$(MAKE) all
 	etc/demo/demo.sh
 
+BENCH = $(patsubst %.c,$(BUILD)/%,$(wildcard tests/bench/*.c))
+$(BUILD)/tests/bench/%: tests/bench/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $< -o $@
+
 bench:
-	etc/install-packages.sh build test
-	$(MAKE) all
-	tests/bench/run.sh
+	etc/install-packages.sh build
+	$(MAKE) all $(BENCH)
+	tests/bench/run.sh $(BUILD)
 
 # Sanitizers over units and ten thousand random traces, then bare folders of both releases.
 ASAN = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all

@@ -2,6 +2,7 @@
 /* postwalkd: the watch of one bus. Start is an ordered list, the stop its mirror. */
 #include <errno.h>
 #include <getopt.h>
+#include <sched.h>
 #include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -174,8 +175,19 @@ static void begin(struct pw_bus *b)
 	pw_restart(b, &kept);
 }
 
+/* Before the page and the writer whenever all of them could run; where that may not be had, as
+ * any other. What it starts does not inherit it. */
+static void go_first(void)
+{
+	const struct sched_param first = { .sched_priority = 1 };
+
+	if (sched_setscheduler(0, SCHED_RR | SCHED_RESET_ON_FORK, &first))
+		pw_info("no real-time priority: %s", strerror(errno));
+}
+
 static void init(struct pw_bus *b)
 {
+	go_first();
 	pw_player_init(&b->player);
 	pw_supervise_init(&b->supervise);
 	b->sink = (struct pw_sink){ pw_effect_take, b };
