@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The policy as a file: [sections], key = value, and lines that begin with # or ; as comments. The
- * table of the core knows the keys; nothing in a line is passed over. */
+/* The policy as a file: [sections], key = value; # begins a comment at the start of a line, ; there or
+ * after a space. The table of the core knows the keys; nothing else in a line is passed over. */
 #include <errno.h>
 #include <sodium.h>
 #include <stdio.h>
@@ -97,9 +97,11 @@ static char *trim(char *line)
 	char *end;
 
 	line += strspn(line, " \t\r");
-	if (*line == '#' || *line == ';')
+	if (*line == '#')
 		*line = '\0';
-	end = line + strlen(line);
+	for (end = line; *end != '\0'; end++)
+		if (*end == ';' && (end == line || end[-1] == ' ' || end[-1] == '\t'))
+			break;
 	while (end > line && strchr(" \t\r", end[-1]))
 		end--;
 	*end = '\0';

@@ -94,8 +94,6 @@ static const struct {
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60 s\"" },
 	{ "a comment behind a value: it is a line of its own", LEAST "due_s = 60 # a minute\n",
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60 # a minute\"" },
-	{ "a comment behind a section", LEAST "[walk] ; here\n",
-	  "c:4: expected a section in brackets and nothing behind it" },
 	{ "four decimals", LEAST "due_s = 60.0001\n",
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60.0001\"" },
 	{ "a sign", LEAST "due_s = -60\n",
@@ -184,7 +182,7 @@ static void takes_what_can_be_obeyed(void **state)
 	takes(LEAST "unload_s = 600\nalarm_max_s = 180\n");
 	takes(LEAST "idle_s = 0.001\n[line park_brake]\n[line service_door]\n");
 	takes(LEAST "alarm_max_s = 200.001\n[rung a]\nafter_s = 0\n[rung b]\nafter_s = 200\n");
-	takes("# a comment\n; and another\n\n  [line ignition]  \n\t[line rear_button]\r\n[sweep]\n"
+	takes("# a comment\n; and another\n\n  [line ignition]  ; the key\n\t[line rear_button]\r\n[sweep]\n"
 	      "  due_s=60\nrestart_s   =   10   ");
 	takes(LINES "offset = 5\n");
 	takes(LINES "offset = 5\n[line horn]\nchip = gpiochip1\noffset = 4\n");
