@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* J9: from a journal to a trace, and from the trace to the records that the journal holds. */
+#include <glob.h>
+
 #include "tool_watch.h"
 
 #define BUS_POLICY                                                                                 \
@@ -126,6 +128,42 @@ static void a_journal_is_judged_again(void **state)
 		if (c->has)
 			assert_has(t->out, c->has);
 	}
+}
+
+/* -- J9, on every scenario ------------------------------------------------------------------------- */
+
+#define SCENARIOS "tests/scenarios/"
+/* as replay has it without a policy file (rules, section 9) */
+#define NO_POLICY                                                                                  \
+	"[line ignition]\n[line rear_button]\n[line rear_door]\n[line exits]\n"                    \
+	"[line service_door]\n[line lamps]\n"
+
+static void judge_scenario(struct tool *t, const char *trace)
+{
+	static char policy[SAID_MAX];
+	char conf[300];
+
+	strcpy(policy, NO_POLICY);
+	snprintf(conf, sizeof(conf), "%.*s.conf", (int)(strlen(trace) - strlen(".trace")), trace);
+	if (strstr(trace, "own-policy/"))
+		tool_read(conf, policy);
+	unlink(tool_path(t, "journal.db"));
+	watch_play(t, policy, trace);
+	assert_same_again(t, trace);
+}
+
+static void every_scenario_is_judged_again(void **state)
+{
+	glob_t found;
+
+	assert_int_equal(access(SCENARIOS "run.sh", R_OK), 0); /* run from the top of the tree */
+	if (glob(SCENARIOS "*.trace", 0, NULL, &found) == GLOB_NOMATCH)
+		skip(); /* there are none yet */
+	glob(SCENARIOS "own-policy/*.trace", GLOB_APPEND, NULL, &found);
+	for (size_t i = 0; i < found.gl_pathc; i++)
+		judge_scenario(*state, found.gl_pathv[i]);
+	print_message("%zu scenarios\n", found.gl_pathc);
+	globfree(&found);
 }
 
 /* -- J9, at random --------------------------------------------------------------------------------- */
@@ -470,6 +508,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 #define TEST(f) cmocka_unit_test_setup_teardown(f, tool_begin, tool_end)
 		TEST(a_journal_is_judged_again),
+		TEST(every_scenario_is_judged_again),
 		TEST(any_journal_is_judged_again),
 		TEST(a_trace_says_what_the_journal_holds),
 		TEST(the_policy_is_given_as_it_was_written),
