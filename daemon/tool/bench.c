@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* A client of the bench board: one line, a whole trace in real time, or the outputs as they change. */
+/* A client of the bench board: one line, a trace in real time, or outputs as they change. */
 #include <errno.h>
 #include <getopt.h>
 #include <poll.h>
@@ -58,7 +58,7 @@ static int fail(const char *format, ...)
 	return -1;
 }
 
-/* -- the socket ------------------------------------------------------------------------------------ */
+/* -- the socket -------------------------------------------------------------------------------- */
 
 static int connect_bench(struct bench *b, const char *path)
 {
@@ -147,7 +147,7 @@ static int ask(struct bench *b, const char *line, char answer[sizeof(b->in)])
 	return strcmp(answer, "ok") == 0 ? 0 : -1;
 }
 
-/* -- one line ------------------------------------------------------------------------------------ */
+/* -- one line ---------------------------------------------------------------------------------- */
 
 static int set_lines(struct bench *b, char **word, int count)
 {
@@ -186,7 +186,7 @@ static int watch(struct bench *b)
 	return 0;
 }
 
-/* -- a trace ------------------------------------------------------------------------------------- */
+/* -- a trace ----------------------------------------------------------------------------------- */
 
 static int add_moment(struct play *p, const struct moment *m)
 {
@@ -213,8 +213,8 @@ static int take_line(struct play *p, const char *path, const struct pw_trace *t,
 	if (l->end)
 		return 0;
 	if (what) {
-		fprintf(stderr, "%s:%ld: expected levels of lines only, not %s: a bench plays wires\n",
-			path, pw_trace_number(t), what);
+		fprintf(stderr, "%s:%ld: expected levels of lines only, not %s: a bench plays "
+			"wires\n", path, pw_trace_number(t), what);
 		return -1;
 	}
 	return add_moment(p, &(struct moment){ .at_ms = l->at_ms, .mask = l->mask,
@@ -305,7 +305,7 @@ static int play_trace(const char *socket_path, const char *path, double speed)
 	return result;
 }
 
-/* -- the command ----------------------------------------------------------------------------------- */
+/* -- the command ------------------------------------------------------------------------------- */
 
 static int usage(void)
 {

@@ -29,7 +29,7 @@ static int64_t now_ms(void)
 	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
-/* -- the address ----------------------------------------------------------------------------------- */
+/* -- the address ------------------------------------------------------------------------------- */
 
 static int copy(char *to, size_t size, const char *from, size_t n)
 {
@@ -64,7 +64,9 @@ static int read_url(const char *url, const char *path, struct place *p)
 	if (*after == '\0')
 		return copy(p->port, sizeof(p->port), "80", 2);
 	n = strspn(after + 1, "0123456789");
-	return *after != ':' || after[1 + n] != '\0' || copy(p->port, sizeof(p->port), after + 1, n);
+	if (*after != ':' || after[1 + n] != '\0')
+		return -1;
+	return copy(p->port, sizeof(p->port), after + 1, n);
 }
 
 static int open_one(const struct addrinfo *a)
@@ -101,7 +103,7 @@ static int open_place(const struct place *p, char *why, size_t size)
 	return fd;
 }
 
-/* -- the answer ------------------------------------------------------------------------------------ */
+/* -- the answer -------------------------------------------------------------------------------- */
 
 static int send_request(int fd, const struct place *p, const char *path)
 {
@@ -174,8 +176,8 @@ static int judge_reply(char *reply, long n, char *why, size_t size)
 	}
 	length = body_length(reply, body);
 	if (code != 200) {
-		snprintf(why, size, code == 503 ? "the page is there, but the watch does not answer it"
-						: "the answer is %d, not 200", code);
+		snprintf(why, size, "the answer is %d, not 200%s", code,
+			 code == 503 ? ": the watch does not answer the page" : "");
 		return -1;
 	}
 	if (length < 0 || length > n - (body - reply)) {

@@ -44,7 +44,7 @@ static void say_padded(const char *text, int width)
 		putchar(' ');
 }
 
-/* -- spans ----------------------------------------------------------------------------------------- */
+/* -- spans ------------------------------------------------------------------------------------- */
 
 /* Seconds in the largest two units. */
 static const char *span(double s, char buf[32])
@@ -74,7 +74,7 @@ static bool say_span(const char *before, const json_t *object, const char *key, 
 	return true;
 }
 
-/* -- parts ----------------------------------------------------------------------------------------- */
+/* -- parts ------------------------------------------------------------------------------------- */
 
 static const char *phase_words(const char *phase)
 {
@@ -236,7 +236,7 @@ static void say_journal(const json_t *journal)
 	puts("A press says that somebody stood at the rear, and nothing else.");
 }
 
-/* -- the command ----------------------------------------------------------------------------------- */
+/* -- the command ------------------------------------------------------------------------------- */
 
 static bool is_status(const json_t *status)
 {

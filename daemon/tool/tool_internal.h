@@ -7,7 +7,7 @@
 
 enum { PW_EXIT_OK = 0, PW_EXIT_NOT = 1, PW_EXIT_BAD = 2 };
 
-/* -- trace_read.c: a trace file, a line at a time -------------------------------------------------- */
+/* -- trace_read.c: a trace file, a line at a time ---------------------------------------------- */
 
 enum pw_power { PW_POWER_SAME = 0, PW_CUT = 1, PW_ON };
 
@@ -30,13 +30,13 @@ const char *pw_trace_text(const struct pw_trace *t); /* that line's NAME=VALUE p
 long pw_trace_number(const struct pw_trace *t);      /* that line's number */
 void pw_trace_close(struct pw_trace *t);
 
-/* -- http_get.c ------------------------------------------------------------------------------------- */
+/* -- http_get.c -------------------------------------------------------------------------------- */
 
 /* The document at path of http://HOST[:PORT], 1 MiB at most, waiting 5 s at most for each of
  * connecting and reading. The caller frees it; NULL with why. */
 char *pw_http_get(const char *url, const char *path, char *why, size_t size);
 
-/* -- commands: argv[0] is the command's name ---------------------------------------------------------- */
+/* -- commands: argv[0] is the command's name --------------------------------------------------- */
 
 int pw_replay(int argc, char **argv);
 int pw_trace(int argc, char **argv);

@@ -19,7 +19,7 @@
 
 #include "trace_internal.h"
 
-/* -- errors ---------------------------------------------------------------------------------------- */
+/* -- errors ------------------------------------------------------------------------------------ */
 
 int pw_trace_bad(const struct pw_telling *t, const char *expected)
 {
@@ -64,7 +64,7 @@ int pw_trace_record(struct pw_telling *t, struct pw_journal *j, uint64_t last)
 	return 1;
 }
 
-/* -- the stretch ----------------------------------------------------------------------------------- */
+/* -- the stretch ------------------------------------------------------------------------------- */
 
 static int survey_policy(struct pw_telling *t, struct pw_stretch *s, bool starting)
 {
@@ -119,8 +119,8 @@ static int survey(struct pw_telling *t, struct pw_journal *j, struct pw_stretch 
 		return PW_EXIT_BAD;
 	}
 	if (s->policy_waits) {
-		pw_trace_warn("%s: the newest policy has no start of its own yet: restart postwalkd, then "
-		     "ask again", t->path);
+		pw_trace_warn("%s: the newest policy has no start of its own yet: restart "
+			      "postwalkd, then ask again", t->path);
 		return PW_EXIT_NOT;
 	}
 	if (s->fresh > s->first)
@@ -135,8 +135,8 @@ static void tell_stretch(const struct pw_stretch *s)
 	if (s->first == s->fresh)
 		pw_trace_warn("from seq %" PRIu64 " on: nothing was kept from before", s->first);
 	else
-		pw_trace_warn("from seq %" PRIu64 " on: the policy changed there; a sweep carried over from "
-		     "before is not in it", s->first);
+		pw_trace_warn("from seq %" PRIu64 " on: the policy changed there; a sweep carried "
+			      "over from before is not in it", s->first);
 }
 
 /* The policy's own reader takes files: it gets one that lies in memory. */

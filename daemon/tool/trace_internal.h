@@ -12,7 +12,8 @@
 #define PW_FAR_MS (INT64_MAX / 4) /* no moment is further off: they can be added up */
 
 struct pw_stretch {
-	uint64_t first, last, oldest; /* seq: its first start, the last record, the first start of all */
+	uint64_t first, last;         /* seq: its first start, the last record */
+	uint64_t oldest;              /* the first start of all */
 	uint64_t fresh;               /* the last start for which nothing was kept */
 	bool policy_waits;            /* the newest policy came after the last start */
 	char *policy;                 /* its text */

@@ -76,7 +76,7 @@ long pw_trace_number(const struct pw_trace *t)
 	return t->number;
 }
 
-/* -- lines ---------------------------------------------------------------------------------------- */
+/* -- lines ------------------------------------------------------------------------------------- */
 
 static int refill(struct pw_trace *t)
 {
@@ -142,7 +142,7 @@ static char *read_seconds(char *c, int64_t *ms)
 	char *from = c;
 	int decimals = 0;
 
-	for (; *c >= '0' && *c <= '9'; c++)
+	for (; *c >= '0' && *c <= '9' && c - from <= SECONDS_MAX_DIGITS; c++)
 		v = v * 10 + (*c - '0');
 	if (c == from || c - from > SECONDS_MAX_DIGITS)
 		return NULL;
@@ -158,7 +158,7 @@ static char *read_seconds(char *c, int64_t *ms)
 	return ends_word(*c) ? c : NULL;
 }
 
-/* -- words ---------------------------------------------------------------------------------------- */
+/* -- words ------------------------------------------------------------------------------------- */
 
 struct word {
 	const char *name, *value;
@@ -263,7 +263,7 @@ static int take_words(struct pw_trace *t, struct pw_trace_line *l, char *c)
 	return 0;
 }
 
-/* -- a line ---------------------------------------------------------------------------------------- */
+/* -- a line ------------------------------------------------------------------------------------ */
 
 static int take_end(struct pw_trace *t, struct pw_trace_line *l, char *c)
 {

@@ -8,7 +8,7 @@
 
 #define SERVICE PW_INPUTS /* stands after the lines of its moment */
 
-/* -- bodies ---------------------------------------------------------------------------------------- */
+/* -- bodies ------------------------------------------------------------------------------------ */
 
 /* A whole number of the body. 0, or -1. */
 static int get(const json_t *object, const char *key, int64_t *value)
@@ -29,7 +29,7 @@ static bool get_bool(const json_t *object, const char *key, bool *value)
 	return json_is_boolean(is);
 }
 
-/* -- the lines of a trace -------------------------------------------------------------------------- */
+/* -- the lines of a trace ---------------------------------------------------------------------- */
 
 /* A moment on the trace's axis begins a line. */
 static int say_moment(struct pw_telling *t, int64_t at_ms)
@@ -63,7 +63,8 @@ static int say_item(struct pw_telling *t, const struct pw_item *i)
 	uint8_t bit = (uint8_t)(1u << i->line);
 
 	if (i->line != SERVICE && !t->policy.line[i->line].configured) {
-		pw_trace_warn("an edge of %s is left out: the policy does not have that line", name);
+		pw_trace_warn("an edge of %s is left out: the policy does not have that line",
+			      name);
 		return 0;
 	}
 	if (i->line != SERVICE && ((t->levels & bit) != 0) == i->level) {
@@ -112,7 +113,7 @@ static int gather(struct pw_telling *t, int64_t at_ms, unsigned line, unsigned l
 	return 0;
 }
 
-/* -- records, as they come ------------------------------------------------------------------------- */
+/* -- records, as they come --------------------------------------------------------------------- */
 
 /* Where this start lies on the axis. */
 static int take_boot(struct pw_telling *t)
@@ -124,7 +125,7 @@ static int take_boot(struct pw_telling *t)
 	} else {
 		if (get(t->body, "cut_ms", &cut_ms) || get(t->body, "old_cut_ms", &old_cut_ms) ||
 		    cut_ms > t->r.mono_ms)
-			return pw_trace_bad(t, "cut_ms and old_cut_ms, the power cut on two clocks");
+			return pw_trace_bad(t, "cut_ms and old_cut_ms, a power cut on two clocks");
 		t->cut_ms = old_cut_ms + t->offset_ms;
 		t->offset_ms = t->cut_ms - cut_ms;
 		if (t->cut_ms < 0 || t->cut_ms > PW_FAR_MS)
@@ -135,6 +136,12 @@ static int take_boot(struct pw_telling *t)
 	return 0;
 }
 
+static void warn_dropped(const struct pw_telling *t, int64_t count)
+{
+	pw_trace_warn("%" PRId64 " records were dropped before seq %" PRIu64
+		      ": the trace is not whole", count, t->r.seq);
+}
+
 static int line_boot(struct pw_telling *t)
 {
 	int64_t dropped = 0;
@@ -143,8 +150,7 @@ static int line_boot(struct pw_telling *t)
 		return pw_trace_bad(t, "levels for the start before this one");
 	get(t->body, "dropped", &dropped);
 	if (dropped > 0)
-		pw_trace_warn("%" PRId64 " records were dropped before seq %" PRIu64
-		     ": the trace is not whole", dropped, t->r.seq);
+		warn_dropped(t, dropped);
 	t->begun = false;
 	return say_items(t) || take_boot(t) ? -1 : 0;
 }
@@ -215,12 +221,11 @@ static int line_lost(struct pw_telling *t)
 	int64_t count = 0;
 
 	get(t->body, "count", &count);
-	pw_trace_warn("%" PRId64 " records were dropped before seq %" PRIu64 ": the trace is not whole",
-	     count, t->r.seq);
+	warn_dropped(t, count);
 	return 0;
 }
 
-/* -- the records themselves, as replay prints them --------------------------------------------------- */
+/* -- the records themselves, as replay prints them --------------------------------------------- */
 
 static int say_effect(struct pw_telling *t, const struct pw_effect *e)
 {
@@ -327,7 +332,8 @@ static int tell_end(struct pw_telling *t)
 	if (say_items(t))
 		return -1;
 	if (!t->begun)
-		pw_trace_warn("the start at seq %" PRIu64 " has no levels: it is left out", t->start);
+		pw_trace_warn("the start at seq %" PRIu64 " has no levels: it is left out",
+			      t->start);
 	if (t->end_ms < 0)
 		return pw_trace_bad(t, "levels at power-on");
 	if (say_moment(t, t->end_ms > t->last_ms ? t->end_ms : t->last_ms))

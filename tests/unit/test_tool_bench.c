@@ -129,7 +129,7 @@ static void assert_edges(const struct bench *s, const char *expected)
 	assert_string_equal(text, expected);
 }
 
-/* -- one line ------------------------------------------------------------------------------------ */
+/* -- one line ---------------------------------------------------------------------------------- */
 
 static void a_line_is_set_and_the_answer_printed(void **state)
 {
@@ -213,7 +213,7 @@ static void words_that_do_not_go_together(void **state)
 	}
 }
 
-/* -- outputs ------------------------------------------------------------------------------------- */
+/* -- outputs ----------------------------------------------------------------------------------- */
 
 static void outputs_are_told_until_the_bench_goes(void **state)
 {
@@ -226,7 +226,7 @@ static void outputs_are_told_until_the_bench_goes(void **state)
 	assert_has(s->t->out, "beeper=0\nhorn=0\nbeeper=1\nbeeper=0\nhorn=1\n");
 }
 
-/* -- a trace ------------------------------------------------------------------------------------- */
+/* -- a trace ----------------------------------------------------------------------------------- */
 
 static const char *trace_file(struct bench *s, const char *text)
 {

@@ -100,7 +100,7 @@ static const char *page(const struct pw_snapshot *s)
 	return body;
 }
 
-/* -- what is shown --------------------------------------------------------------------------------- */
+/* -- what is shown ----------------------------------------------------------------------------- */
 
 static void it_asks_as_a_client_of_http_does(void **state)
 {
@@ -249,7 +249,7 @@ static void controls_are_not_passed_on(void **state)
 		assert_true(*c == '\n' || (unsigned char)*c >= ' ');
 }
 
-/* -- no status ------------------------------------------------------------------------------------- */
+/* -- no status --------------------------------------------------------------------------------- */
 
 static void what_is_no_status_is_refused(void **state)
 {
@@ -263,7 +263,7 @@ static void what_is_no_status_is_refused(void **state)
 		{ "HTTP/1.1 200 OK\r\nContent-Length: 9", "no answer in HTTP/1.1" },
 		{ "HTTP/1.1 404 Not Found\r\nContent-Length: 2\r\n\r\n{}", "the answer is 404, not 200" },
 		{ "HTTP/1.1 503 Service Unavailable\r\nContent-Length: 2\r\n\r\n{}",
-		  "the watch does not answer it" },
+		  "the watch does not answer the page" },
 		{ "HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\n{}", "expected the status of a bus" },
 		{ "HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\n[]", "expected the status of a bus" },
 		{ "HTTP/1.1 200 OK\r\nContent-Length: 4\r\n\r\n{\"a\"", "expected the status of a bus" },

@@ -15,7 +15,7 @@
 	"[line rear_button]\nsettle_ms = 0\n[line service_door]\nsettle_ms = 0\n"                   \
 	"[line lamps]\nsettle_ms = 0\n[rung bell]\nafter_s = 0\n[rung siren]\nafter_s = 20\n"
 
-/* -- J9, whole ------------------------------------------------------------------------------------- */
+/* -- J9, whole --------------------------------------------------------------------------------- */
 
 /* Without its last line, `standing`. */
 static void drop_standing(char *text)
@@ -130,7 +130,7 @@ static void a_journal_is_judged_again(void **state)
 	}
 }
 
-/* -- J9, on every scenario ------------------------------------------------------------------------- */
+/* -- J9, on every scenario --------------------------------------------------------------------- */
 
 #define SCENARIOS "tests/scenarios/"
 /* as replay has it without a policy file (rules, section 9) */
@@ -166,7 +166,7 @@ static void every_scenario_is_judged_again(void **state)
 	globfree(&found);
 }
 
-/* -- J9, at random --------------------------------------------------------------------------------- */
+/* -- J9, at random ----------------------------------------------------------------------------- */
 
 #define SEEDS 60
 
@@ -251,7 +251,7 @@ static void any_journal_is_judged_again(void **state)
 	}
 }
 
-/* -- what is written ------------------------------------------------------------------------------- */
+/* -- what is written --------------------------------------------------------------------------- */
 
 #define FIRST "{\"version\":\"0.1\",\"clock\":\"first\",\"cut_ms\":null,\"old_cut_ms\":null,\"dropped\":0}"
 #define SMALL "[bus]\nid = bus-07\n[line ignition]\n[line rear_button]\n"
@@ -412,7 +412,7 @@ static void the_policy_is_given_as_it_was_written(void **state)
 	}
 }
 
-/* -- what cannot be told --------------------------------------------------------------------------- */
+/* -- what cannot be told ----------------------------------------------------------------------- */
 
 #define STARTED                                                                                    \
 	{ PW_K_BOOT, 100, FIRST }, { PW_K_POLICY, 100, POLICY }, { PW_K_LEVEL, 100, LEVELS(1) }

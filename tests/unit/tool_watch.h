@@ -31,7 +31,7 @@ struct watch {
 	} pending[PW_INPUTS];
 };
 
-/* -- records --------------------------------------------------------------------------------------- */
+/* -- records ----------------------------------------------------------------------------------- */
 
 static inline uint64_t journal_add(struct pw_journal *j, uint64_t boot, enum pw_kind kind,
 				   int64_t mono_ms, const char *body)
@@ -78,7 +78,7 @@ static inline void watch_note(struct watch *w, struct pw_note *n, enum pw_kind k
 	journal_add(w->j, w->boot, kind, mono_ms, body);
 }
 
-/* -- what the rules say ---------------------------------------------------------------------------- */
+/* -- what the rules say ------------------------------------------------------------------------ */
 
 static inline void watch_take(void *ctx, const struct pw_effect *e)
 {
@@ -117,7 +117,7 @@ static inline void watch_take(void *ctx, const struct pw_effect *e)
 	watch_note(w, &n, kind, e->at_ms);
 }
 
-/* -- lines ----------------------------------------------------------------------------------------- */
+/* -- lines ------------------------------------------------------------------------------------- */
 
 static inline void watch_flush_line(struct watch *w, unsigned line)
 {
@@ -160,7 +160,7 @@ static inline void watch_edge(struct watch *w, unsigned line, int64_t at_ms)
 		watch_flush_line(w, line);
 }
 
-/* -- starts ---------------------------------------------------------------------------------------- */
+/* -- starts ------------------------------------------------------------------------------------ */
 
 static inline void watch_note_start(struct watch *w, int64_t p_ms, enum pw_clock clock,
 				    int64_t cut_ms, int64_t old_cut_ms)
@@ -229,7 +229,7 @@ static inline void watch_return(struct watch *w, int64_t at_ms, bool lost)
 	watch_run(w, p_ms);
 }
 
-/* -- a trace, line by line ------------------------------------------------------------------------- */
+/* -- a trace, line by line --------------------------------------------------------------------- */
 
 static inline void watch_service(struct watch *w, bool on, int64_t at_ms)
 {
