@@ -14,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <arpa/inet.h>
+#include <sys/prctl.h>
 #include <sys/socket.h>
 #include <sys/un.h>
 #include <sys/wait.h>
@@ -101,6 +102,7 @@ static pid_t start(const char *program)
 	pid_t pid = fork();
 
 	if (pid == 0) {
+		prctl(PR_SET_PDEATHSIG, SIGTERM);
 		setenv("NOTIFY_SOCKET", manager_path, 1);
 		if (!freopen("/dev/null", "w", stderr))
 			_exit(126);
@@ -239,8 +241,10 @@ static void measure_edges(pid_t watch)
 		give_up("watch");
 	kill(writer, SIGSTOP);
 	for (int i = 0; i < LOADERS; i++)
-		if ((loader[i] = fork()) == 0)
+		if ((loader[i] = fork()) == 0) {
+			prctl(PR_SET_PDEATHSIG, SIGKILL);
 			load_page();
+		}
 	send(wires, "ignition=1\n", 11, 0);
 	for (int i = 0; i < EDGES; i++) {
 		const struct timespec gap = { .tv_nsec = GAP_US * 1000 };
