@@ -10,7 +10,7 @@
 cuts      every scenario, with power cut before and after each of its lines, for a dip, 11 s, an
           hour, and with the clock lost: equal to the model's
 
-The seed is printed; the same seed makes the same traces (randomtrace.py writes them). The last
+The seed is printed, and makes the same again. A failure shows its trace and its policy. The last
 line is `N passed, M failed`. Build the program with sanitizers to have them watch as well.
 """
 
@@ -30,6 +30,7 @@ import randomtrace
 
 SCENARIOS = os.path.join(HERE, "..", "scenarios")
 CHUNK = 50
+GROUP = 10
 GAPS = ((500, ""), (11000, ""), (3600000, ""), (2000, " clock=lost"), (3600000, " clock=lost"))
 ODD_BYTES = set(b"\r\v\f\x1c\x1d\x1e\x1f\x00") | set(range(0x80, 0x100))
 
@@ -66,6 +67,16 @@ def split(output):
     return parts + (["".join(part)] if part else [])
 
 
+def shown(trace, conf):
+    """The files of a failure, as text: their folder will be gone."""
+    text = ""
+    for path in (conf, trace):
+        if path and not path.startswith(SCENARIOS):
+            with open(path, encoding="utf-8", errors="backslashreplace") as f:
+                text += f"---- {os.path.basename(path)}\n{f.read()[:6000]}"
+    return text
+
+
 def difference(name, ours, models):
     for number, (a, b) in enumerate(zip(ours.splitlines() + ["(no more)"],
                                         models.splitlines() + ["(no more)"]), 1):
@@ -85,37 +96,38 @@ def compare(postwalk, traces, conf=None):
     if status != 0 or len(parts) != len(traces):
         if len(traces) > 1:     # one by one, to know which
             return [text for t in traces for text in compare(postwalk, [t], conf)]
-        return [f"{traces[0]}: status {status}: {said.strip()[:2000]}"]
+        return [f"{traces[0]}: status {status}: {said.strip()[:2000]}\n{shown(traces[0], conf)}"]
     models = [run_model(t, conf) for t in traces]
-    return [difference(t, part, m[1]) for t, part, m in zip(traces, parts, models)
+    return [f"{difference(t, part, m[1])}\n{shown(t, conf)}" for t, part, m in zip(traces, parts, models)
             if (0, part) != m[:2]]
 
 
-def write_random(seed, i, folder):
-    """randomtrace.py's trace i of that seed: its path, and that of its policy or None."""
-    r = random.Random(f"{seed}/{i}")
-    stem = os.path.join(folder, f"r{seed}-{i:05d}")
-    policy, conf = model.Policy(), None
-    if r.random() < .67:
-        conf = stem + ".conf"
-        randomtrace.RandomPolicy(r).write(conf)
-        policy = model.PolicyReader(conf).read()
-    randomtrace.RandomTrace(r, policy).write(stem + ".trace")
-    return stem + ".trace", conf
+def write_policy(seed, group, folder):
+    """The policy of a group of traces, and its path; or the defaults, and None."""
+    r = random.Random(f"{seed}/policy/{group}")
+    if r.random() < .33:
+        return model.Policy(), None
+    conf = os.path.join(folder, f"r{seed}-{group}.conf")
+    randomtrace.RandomPolicy(r).write(conf)
+    return model.PolicyReader(conf).read(), conf
+
+
+def write_trace(seed, i, policy, folder):
+    path = os.path.join(folder, f"r{seed}-{i}.trace")
+    randomtrace.RandomTrace(random.Random(f"{seed}/trace/{i}"), policy).write(path)
+    return path
 
 
 def explore(job):
-    """A chunk of random traces. How many there were, and what failed."""
+    """A chunk of random traces, GROUP to a policy. How many there were, and what failed."""
     postwalk, seed, first, count = job
-    failed, plain = [], []
+    failed = []
     with tempfile.TemporaryDirectory(prefix="postwalk-explore.") as folder:
-        for i in range(first, first + count):
-            trace, conf = write_random(seed, i, folder)
-            if conf:
-                failed += compare(postwalk, [trace], conf)
-            else:
-                plain.append(trace)
-        failed += compare(postwalk, plain)
+        for start in range(first, first + count, GROUP):
+            policy, conf = write_policy(seed, start, folder)
+            traces = [write_trace(seed, i, policy, folder)
+                      for i in range(start, min(start + GROUP, first + count))]
+            failed += compare(postwalk, traces, conf)
     return count, failed
 
 
@@ -234,11 +246,12 @@ def mutated(job):
     with tempfile.TemporaryDirectory(prefix="postwalk-mutate.") as folder:
         for i in range(first, first + count):
             r = random.Random(f"{seed}/mutate/{i}")
-            trace, conf = write_random(seed, i, folder)
+            policy, conf = write_policy(seed, i, folder)
+            trace = write_trace(seed, i, policy, folder)
             of_policy = conf and r.random() < .4
             comparable = mutate(r, conf if of_policy else trace)
             wrong = judge_mutated(postwalk, trace, conf, comparable and not of_policy)
-            failed += [f"mutation {i}: {wrong}"] if wrong else []
+            failed += [f"mutation {i}: {wrong}\n{shown(trace, conf)}"] if wrong else []
     return count, failed
 
 

@@ -29,6 +29,8 @@ static const struct {
 	  "t:1: expected seconds with at most three decimals at the start of the line", "" },
 	{ "more seconds than can be", "1234567890123 ignition=1\n",
 	  "t:1: expected seconds with at most three decimals at the start of the line", "" },
+	{ "more than any number holds", "99999999999999999999999999999999 ignition=1\n",
+	  "t:1: expected seconds with at most three decimals at the start of the line", "" },
 	{ "seconds only", "0 ignition=1\n5\n", "t:2: expected NAME=VALUE after the seconds", "" },
 	{ "seconds and a comment only", "0 ignition=1\n5 # later\n",
 	  "t:2: expected NAME=VALUE after the seconds", "" },
