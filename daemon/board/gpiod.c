@@ -36,6 +36,7 @@ struct gpio_line {
 struct pw_gpiod {
 	struct pw_board board; /* first: the board is the whole */
 	int64_t tick_ms, retry_ms;
+	bool look; /* at every line that is held, whether it is still there */
 	struct gpio_line line[PW_LINES];
 };
 
@@ -203,6 +204,7 @@ static void lose(struct pw_gpiod *g, unsigned i, int error, int64_t now_ms)
 	g->line[i].held = false;
 	if (g->retry_ms == PW_NEVER)
 		g->retry_ms = now_ms + RETRY_MS;
+	g->look = true;
 	if (pw_board_is_output(g->board.policy, i))
 		g->board.levels &= ~(UINT32_C(1) << i);
 }
@@ -350,7 +352,21 @@ static void tick(struct pw_gpiod *g, int64_t now_ms)
 	for (unsigned i = 0; i < PW_LINES; i++)
 		if (g->line[i].held && !pw_board_is_output(g->board.policy, i))
 			read_level(g, i, now_ms);
+	g->look = true;
 	g->tick_ms = now_ms + TICK_MS;
+}
+
+/* Chips go whole, and not every kernel wakes those who wait for their lines. As long as one line
+ * is held, the chip that comes again gets another name. */
+static void look(struct pw_gpiod *g, int64_t now_ms)
+{
+	for (unsigned i = 0; i < PW_LINES && g->look; i++) {
+		int level = g->line[i].held ? g->board.kind->api->level(&g->line[i].port) : 0;
+
+		if (level < 0)
+			lose(g, i, -level, now_ms);
+	}
+	g->look = false;
 }
 
 static void set_next(struct pw_gpiod *g)
@@ -383,6 +399,7 @@ static void gpiod_read(struct pw_board *b, int64_t now_ms)
 		take_missing(g, now_ms);
 	if (now_ms >= g->tick_ms)
 		tick(g, now_ms);
+	look(g, now_ms);
 	set_next(g);
 }
 
@@ -394,6 +411,7 @@ static void gpiod_drive(struct pw_board *b, uint32_t outputs, int64_t now_ms)
 	for (unsigned i = PW_INPUTS; i < PW_LINES; i++)
 		if (pw_board_is_output(b->policy, i))
 			write_level(g, i, outputs >> i & 1, now_ms);
+	look(g, now_ms);
 	set_next(g);
 }
 

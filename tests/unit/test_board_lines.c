@@ -178,6 +178,35 @@ static void a_lost_output_sounds_again_when_it_is_back(void **state)
 	pw_board_close(s->b);
 }
 
+static void assert_all_lost(struct bus *s)
+{
+	for (unsigned i = 0; i < PW_LINES; i++) {
+		if (!s->p.line[i].configured)
+			continue;
+		assert_false(wire(i)->held);
+		assert_non_null(pw_board_fault(s->b, i));
+	}
+}
+
+/* The kernel of Debian 12 wakes nobody when a chip goes: one line that fails gives it away. */
+static void a_chip_that_goes_away_is_seen_whole_by_the_first_line_that_fails(void **state)
+{
+	(void)state;
+	for (int by_tick = 0; by_tick <= 1; by_tick++) {
+		struct bus *s = set_up_open();
+
+		for (unsigned i = 0; i < FAKE_LINES; i++)
+			wire(i)->level_error = wire(i)->set_error = ENODEV;
+		fake[0].absent = true;
+		if (by_tick)
+			assert_int_equal(read_at(s, T0 + 60000), 0);
+		else
+			pw_board_drive(s->b, BIT(PW_HORN), T0 + 100);
+		assert_all_lost(s);
+		pw_board_close(s->b);
+	}
+}
+
 static void closing_silences_and_lets_go(void **state)
 {
 	struct bus *s = set_up_open();
@@ -334,6 +363,8 @@ int main(void)
 		cmocka_unit_test(a_lost_line_keeps_its_level_and_comes_back),
 		cmocka_unit_test(outputs_are_driven_by_difference),
 		cmocka_unit_test(a_lost_output_sounds_again_when_it_is_back),
+		cmocka_unit_test(
+			a_chip_that_goes_away_is_seen_whole_by_the_first_line_that_fails),
 		cmocka_unit_test(closing_silences_and_lets_go),
 		cmocka_unit_test(a_label_is_looked_for_on_all_chips),
 		cmocka_unit_test(a_label_that_says_too_little_is_told),
