@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 #include <unistd.h>
 
 /* Generous: a slow host must not fail a test; nothing waits this long when all is well. */
@@ -24,6 +25,14 @@ static const char *board(void)
 static const char *postwalk(void)
 {
 	return getenv("POSTWALK") ? getenv("POSTWALK") : "build/postwalk";
+}
+
+static long long now_ms(void)
+{
+	struct timespec now;
+
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	return now.tv_sec * 1000LL + now.tv_nsec / 1000000;
 }
 
 __attribute__((format(printf, 1, 2)))
@@ -231,9 +240,10 @@ json_t *bus_status(struct bus *bus, int port)
 
 json_t *bus_await_status(struct bus *bus, int port, bus_wanted *wanted, const void *what)
 {
+	long long deadline_ms = now_ms() + WAIT_MS;
 	json_t *status = NULL;
 
-	for (int left_ms = WAIT_MS; left_ms > 0; left_ms -= PAUSE_MS) {
+	while (now_ms() < deadline_ms) {
 		json_decref(status);
 		status = bus_status(bus, port);
 		if (status && wanted(status, what))
