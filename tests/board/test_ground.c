@@ -1,8 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
  * The ground under the board's tests: what the emulated board carries from outside to libgpiod
- * and back, and what a power cut leaves. Run from the top folder; BOARD names the folder that
- * sysroot.sh and image.sh filled.
+ * and back. Run from the top folder; BOARD names the folder that sysroot.sh and image.sh filled.
  */
 #include "guest.h"
 
@@ -13,7 +12,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include <cmocka.h>
 #include <gpiod.h>
@@ -21,36 +19,17 @@
 /* Generous: a slow host must not fail a test; nothing waits this long when all is well. */
 enum { WAIT_MS = 20000 };
 
-struct paths {
-	char kernel[512], initrd[512], disk[512];
-};
-
-static struct pw_guest *power_on(const struct paths *paths, const char *disk, const char *rtc)
-{
-	struct pw_guest_options options = {
-		.kernel = paths->kernel, .initrd = paths->initrd, .disk = disk, .rtc = rtc,
-	};
-	struct pw_guest *guest;
-
-	assert_int_equal(pw_guest_start(&guest, &options), 0);
-	return guest;
-}
-
-static void find_paths(struct paths *paths)
-{
-	const char *board = getenv("BOARD") ? getenv("BOARD") : "build/board";
-
-	snprintf(paths->kernel, sizeof(paths->kernel), "%s/vmlinuz", board);
-	snprintf(paths->initrd, sizeof(paths->initrd), "%s/initrd.gz", board);
-	snprintf(paths->disk, sizeof(paths->disk), "%s/state.ext4", board);
-}
-
 static int begin(void **state)
 {
-	struct paths paths;
+	const char *board = getenv("BOARD") ? getenv("BOARD") : "build/board";
+	char kernel[512], initrd[512];
+	struct pw_guest_options options = { .kernel = kernel, .initrd = initrd };
+	struct pw_guest *guest;
 
-	find_paths(&paths);
-	*state = power_on(&paths, NULL, NULL);
+	snprintf(kernel, sizeof(kernel), "%s/vmlinuz", board);
+	snprintf(initrd, sizeof(initrd), "%s/initrd.gz", board);
+	assert_int_equal(pw_guest_start(&guest, &options), 0);
+	*state = guest;
 	return 0;
 }
 
@@ -181,34 +160,6 @@ static void test_bounce_ends_at_the_last_level(void **state)
 	bounce(*state, 3);
 }
 
-/* The disk is written through, and the board's clock says how long the power was off. */
-static void test_power_cut_keeps_disk_and_clock(void **state)
-{
-	char disk[600], command[1200], output[64];
-	struct paths paths;
-	struct pw_guest *guest;
-	long long before, after;
-
-	(void)state;
-	find_paths(&paths);
-	snprintf(disk, sizeof(disk), "%s.cut", paths.disk);
-	snprintf(command, sizeof(command), "cp '%s' '%s'", paths.disk, disk);
-	assert_int_equal(system(command), 0);
-	guest = power_on(&paths, disk, "2030-03-04T14:30:00");
-	run(guest, "echo kept >/state/note && sync /state/note && date +%s", output, sizeof(output));
-	before = atoll(output);
-	pw_guest_cut(guest);
-	guest = power_on(&paths, disk, "2030-03-04T15:30:00");
-	run(guest, "date +%s && cat /state/note", output, sizeof(output));
-	after = atoll(output);
-	pw_guest_cut(guest);
-	unlink(disk);
-	assert_string_equal(strchr(output, '\n'), "\nkept\n");
-	/* 14:30 UTC on 4 March 2030 in POSIX seconds, as `date -u -d ... +%s` of GNU has it. */
-	assert_in_range(before, 1898865000, 1898865000 + 120);
-	assert_in_range(after, 1898865000 + 3600, 1898865000 + 3600 + 120);
-}
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -216,7 +167,6 @@ int main(void)
 		cmocka_unit_test(test_every_line_both_ways),
 		cmocka_unit_test(test_paced_bounce_arrives_edge_by_edge),
 		cmocka_unit_test(test_bounce_ends_at_the_last_level),
-		cmocka_unit_test(test_power_cut_keeps_disk_and_clock),
 	};
 
 	return cmocka_run_group_tests(tests, begin, end);
