@@ -59,8 +59,8 @@ static void start_probe(struct pw_guest *guest, unsigned int in, unsigned int ou
 {
 	char command[128];
 
-	snprintf(command, sizeof(command), "probe %u %u >/tmp/edges & probe=$!; "
-		 "until grep -q ready /tmp/edges; do kill -0 $probe || break; done", in, out);
+	snprintf(command, sizeof(command), "rm -f /tmp/edges; probe %u %u >/tmp/edges & probe=$!; "
+		 "until grep -qs ready /tmp/edges; do kill -0 $probe || break; done", in, out);
 	run(guest, command, NULL, 0);
 }
 
