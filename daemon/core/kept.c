@@ -23,7 +23,6 @@ const struct pw_field pw_kept[] = {
 	F(TIME, sweep.press_ms),
 	F(TIME, sweep.ladder_ms),
 	F(TIME, sweep.door_opened_ms),
-	F(BOOL, sweep.door_open),
 	F(BOOL, sweep.door_unloading),
 	F(BOOL, sweep.door_had),
 	F(BOOL, sweep.door_event),

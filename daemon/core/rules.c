@@ -264,7 +264,7 @@ static void door_open_owed(const struct pw_ctx *c, enum pw_line line, int64_t ed
 	bool first = !w->door_had;
 
 	(void)line;
-	w->door_event = w->door_open = w->door_had = true;
+	w->door_event = w->door_had = true;
 	w->door_opened_ms = pw_max(edge_ms, w->t0_ms);
 	if (first && c->p->unload_ms > 0)
 		w->door_unloading = true;
@@ -278,7 +278,6 @@ static void door_shut_owed(const struct pw_ctx *c, enum pw_line line, int64_t ed
 
 	(void)line;
 	w->door_event = true;
-	w->door_open = false;
 	if (w->door_unloading) {
 		w->due_ms = pw_sweep_due_at(c, edge_ms);
 		w->door_unloading = false;

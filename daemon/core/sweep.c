@@ -54,7 +54,7 @@ void pw_sweep_open(const struct pw_ctx *c, int64_t t0_ms)
 	find_what_stands(c);
 	pw_reach(c, PW_PROMPT);
 	if (pw_level(s, PW_SERVICE_DOOR)) {
-		w->door_open = w->door_had = true;
+		w->door_had = true;
 		w->door_opened_ms = t0_ms;
 		w->door_unloading = c->p->unload_ms > 0;
 	}

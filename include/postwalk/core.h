@@ -46,7 +46,7 @@ struct pw_refusal {
 struct pw_sweep {
 	int64_t t0_ms, due_ms, basis_ms, press_ms, late_ms, exit_ms, ladder_ms, closed_ms;
 	int64_t door_opened_ms;
-	bool door_open, door_unloading, door_had, door_event; /* how the door stood for R13, R15 */
+	bool door_unloading, door_had, door_event; /* how the door stood for R13, R15 */
 	bool left_running, key_fell;                          /* R25 */
 	uint32_t findings;                                    /* bit i: finding i */
 	enum pw_signal rung;                                  /* the highest reached */

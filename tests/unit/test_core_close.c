@@ -153,9 +153,26 @@ static void r22_the_findings_that_doubt_by_default(void **state)
 	assert_int_equal(PW_FINDINGS, 16);
 }
 
+/* R20: a daemon knows by this timer that a walk back was possible before power went. */
+static void r20_the_time_to_walk_back_is_a_moment_worth_keeping(void **state)
+{
+	static struct play t;
+
+	(void)state;
+	play_policy(&t, "");
+	play_trace(&t, PRESS "131 end");
+	assert_int_equal(pw_next_ms(&t.s, &t.p), 138505);
+	assert_int_equal(pw_run(&t.s, &t.p, 138504, &t.sink), 0);
+	assert_int_equal(pw_run(&t.s, &t.p, 138505, &t.sink), 1);
+	assert_int_equal(pw_next_ms(&t.s, &t.p), 730000);
+	play_trace(&t, "140 service_door=1; 141 end");
+	assert_true(pw_next_ms(&t.s, &t.p) == PW_NEVER);
+}
+
 int main(void)
 {
 	static const struct CMUnitTest more[] = {
+		cmocka_unit_test(r20_the_time_to_walk_back_is_a_moment_worth_keeping),
 		cmocka_unit_test(r22_the_findings_that_doubt_by_default),
 	};
 

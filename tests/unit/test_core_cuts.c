@@ -59,7 +59,8 @@ static void check_open_sweep(const struct play *t)
 	assert_int_equal(w->press_ms == PW_NO_TIME, t->s.phase != PW_WALK_BACK);
 	assert_true(w->exit_ms == PW_NO_TIME);
 	assert_true(w->t0_ms <= t->s.now_ms && w->basis_ms >= w->t0_ms);
-	assert_true(!w->door_unloading || (t->s.phase == PW_OWED && w->door_open));
+	assert_true(!w->door_unloading ||
+		    (t->s.phase == PW_OWED && t->s.input[PW_SERVICE_DOOR].level));
 	if (t->s.phase == PW_OWED)
 		assert_int_equal(w->rung, PW_PROMPT);
 	if (t->s.phase == PW_OVERDUE) {

@@ -54,6 +54,9 @@ static const struct row rows[] = {
 	  "0; 50 power=cut; 70 power=on ignition=1; 100 ignition=0; 101 end", "standing phase:owed" },
 	{ "R20 parked, ignition 1: 1 ms less than run_min", "owed_when=run",
 	  "0; 50 power=cut; 70 power=on ignition=1; 99.999 ignition=0; 101 end", "excused" },
+	{ "R20, R6 parked: lamps that read 1 at p are evidence", "owed_when=lamps",
+	  "0; 50 power=cut; 70 power=on lamps=1; 71 lamps=0; 80 ignition=1; 100 ignition=0; 101 end",
+	  "standing phase:owed" },
 	{ "R20 parked, ignition 0: nothing", "", "0; 50 power=cut; 7000 power=on; 7001 end",
 	  "standing phase:parked" },
 
