@@ -92,7 +92,7 @@ static const struct {
 	  "c:4: expected a section in brackets and nothing behind it" },
 	{ "a tail behind a value", LEAST "due_s = 60 s\n",
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60 s\"" },
-	{ "a comment behind a value: it is a line of its own", LEAST "due_s = 60 # a minute\n",
+	{ "# behind a value begins no comment", LEAST "due_s = 60 # a minute\n",
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60 # a minute\"" },
 	{ "four decimals", LEAST "due_s = 60.0001\n",
 	  "c:4: expected seconds with at most three decimals from 0 to 86400, not \"60.0001\"" },
