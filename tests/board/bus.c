@@ -15,7 +15,7 @@ const char *const wire_names[WIRES] = {
 	"beeper", "horn", "lamp",
 };
 
-/* -- the host's side ------------------------------------------------------------------------------ */
+/* -- the host's side ---------------------------------------------------------------------- */
 
 static const char *board(void)
 {
@@ -125,7 +125,7 @@ size_t bus_traced(const struct bus *bus, const char *words)
 	return count;
 }
 
-/* -- power, wires, words -------------------------------------------------------------------------- */
+/* -- power, wires, words ------------------------------------------------------------------ */
 
 void bus_power_on(struct bus *bus, const char *rtc, unsigned int ignition)
 {
@@ -207,7 +207,7 @@ size_t bus_spells(const struct bus *bus, enum wire wire, size_t first_edge, stru
 	return count;
 }
 
-/* -- the page ---------------------------------------------------------------------------------------- */
+/* -- the page ----------------------------------------------------------------------------- */
 
 /* What postwalkd said while the page was being typed out. */
 static void cut_out_words(char *text)
@@ -289,7 +289,7 @@ int bus_has_fault(const json_t *status, const char *name, const char *words)
 	return 0;
 }
 
-/* -- the driver -------------------------------------------------------------------------------------- */
+/* -- the driver --------------------------------------------------------------------------- */
 
 static int is_kept(const json_t *status, const void *what)
 {

@@ -27,7 +27,7 @@ static int scrap(void **state)
 	return 0;
 }
 
-/* -- inputs ---------------------------------------------------------------------------------------- */
+/* -- inputs ------------------------------------------------------------------------------- */
 
 static int level_of(const json_t *status, const char *name)
 {
@@ -82,7 +82,7 @@ static void the_key_lights_the_lamp_and_sounds_the_beeper_for_a_check_and_both_g
 	assert_int_equal(pw_guest_level(bus->guest, HORN), 0);
 }
 
-/* -- sweeps ---------------------------------------------------------------------------------------- */
+/* -- sweeps ------------------------------------------------------------------------------- */
 
 static json_t *last_sweep(json_t *status)
 {
@@ -122,7 +122,8 @@ static void a_walk_to_the_rear_and_back_is_done(void **state)
 		assert_int_equal(pw_guest_level(bus->guest, out), 0);
 }
 
-static void a_press_too_soon_is_refused_with_a_long_tone_and_the_walk_can_still_be_done(void **state)
+static void a_press_too_soon_is_refused_with_a_long_tone_and_the_walk_can_still_be_done(
+	void **state)
 {
 	struct bus *bus = *state;
 	struct spell beeps[8];
@@ -187,7 +188,7 @@ static void bouncing_contacts_of_key_and_button_make_one_sweep_and_one_press(voi
 	assert_int_equal(bus_count(bus, before, "fault"), 0);
 }
 
-/* -- the alarm ------------------------------------------------------------------------------------- */
+/* -- the alarm ---------------------------------------------------------------------------- */
 
 /* The emulation shares its processors with others: shapes are told apart, not measured. */
 static void assert_about(long long ms, int wanted_ms)
@@ -197,7 +198,8 @@ static void assert_about(long long ms, int wanted_ms)
 	assert_in_range(ms, wanted_ms - slack_ms, wanted_ms + 190);
 }
 
-static void assert_pattern(const struct spell *spells, size_t n, const int *pattern_ms, size_t length)
+static void assert_pattern(const struct spell *spells, size_t n, const int *pattern_ms,
+			   size_t length)
 {
 	for (size_t i = 0; i < n; i++) {
 		assert_int_equal(spells[i].level, 1 - i % 2);
@@ -304,15 +306,18 @@ static void a_chip_that_goes_away_is_told_and_taken_again_and_the_sweep_goes_on(
 	bus_leave(bus, "late");
 }
 
-/* -- wires that cannot be had ------------------------------------------------------------------------ */
+/* -- wires that cannot be had ------------------------------------------------------------- */
 
 static int has_words_of(const json_t *status, const void *what)
 {
 	(void)what;
-	return bus_has_fault(status, "line_ignition", "gpiochip0 line 0 for ignition is in use by") &&
+	return bus_has_fault(status, "line_ignition",
+			     "gpiochip0 line 0 for ignition is in use by") &&
 	       bus_has_fault(status, "line_lamp", "in use by") &&
-	       bus_has_fault(status, "line_rear_door", "gpiochip0 line 99 for rear_door does not exist") &&
-	       bus_has_fault(status, "line_service_door", "gpiochip7 line 4 for service_door is not there");
+	       bus_has_fault(status, "line_rear_door",
+			     "gpiochip0 line 99 for rear_door does not exist") &&
+	       bus_has_fault(status, "line_service_door",
+			     "gpiochip7 line 4 for service_door is not there");
 }
 
 static int has_the_free_lines(const json_t *status, const void *what)
@@ -343,7 +348,7 @@ static void lines_in_use_or_not_there_are_told_and_tried_again_and_the_others_go
 	bus_run(bus, "kill $elsewhere && wait $elsewhere", NULL, 0);
 }
 
-/* -- the journal ----------------------------------------------------------------------------------- */
+/* -- the journal -------------------------------------------------------------------------- */
 
 /* J9, by this machine's postwalk over what the board's wrote. */
 static void the_journal_from_the_disk_replays_to_its_own_records(void **state)
