@@ -162,7 +162,9 @@ static int open_reader(struct pw_journal *j, char *why, size_t size)
 	return run(j, "PRAGMA query_only = ON; PRAGMA trusted_schema = OFF", why, size);
 }
 
-static int open_writer(struct pw_journal *j, char *why, size_t size)
+/* alone: the index of the log is kept in memory, and no room is needed for it on a full disk; but
+ * nobody else can read meanwhile. */
+static int open_writer(struct pw_journal *j, bool alone, char *why, size_t size)
 {
 	if (sqlite3_open_v2(j->path, &j->db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL)
 	    != SQLITE_OK)
@@ -172,6 +174,8 @@ static int open_writer(struct pw_journal *j, char *why, size_t size)
 		return -1;
 	}
 	sqlite3_busy_timeout(j->db, 1000);
+	if (alone && run(j, "PRAGMA locking_mode = EXCLUSIVE", why, size) < 0)
+		return -1;
 	return run(j, "PRAGMA page_size = 4096; PRAGMA trusted_schema = OFF;"
 		      "PRAGMA cell_size_check = ON; PRAGMA synchronous = FULL",
 		   why, size);
@@ -278,9 +282,10 @@ static int check_tail(struct pw_journal *j, char *why, size_t size)
 	return 0;
 }
 
-static int open_all(struct pw_journal *j, const char *bus, bool write, char *why, size_t size)
+static int open_all(struct pw_journal *j, const char *bus, bool write, bool alone, char *why,
+		    size_t size)
 {
-	int result = write ? open_writer(j, why, size) : open_reader(j, why, size);
+	int result = write ? open_writer(j, alone, why, size) : open_reader(j, why, size);
 
 	if (result < 0 || (result = judge_file(j, why, size)) < 0)
 		return result;
@@ -293,8 +298,8 @@ static int open_all(struct pw_journal *j, const char *bus, bool write, char *why
 	return write ? check_tail(j, why, size) : 0;
 }
 
-int pw_journal_open(const char *path, const char *bus, bool write, struct pw_journal **j, char *why,
-		    size_t size)
+static int open_one(const char *path, const char *bus, bool write, bool alone,
+		    struct pw_journal **j, char *why, size_t size)
 {
 	struct pw_journal *new = calloc(1, sizeof(*new));
 	int result;
@@ -310,13 +315,21 @@ int pw_journal_open(const char *path, const char *bus, bool write, struct pw_jou
 		       bus != NULL ? bus : "");
 		result = -1;
 	} else {
-		result = open_all(new, bus, write, why, size);
+		result = open_all(new, bus, write, alone, why, size);
 	}
 	if (result < 0)
 		pw_journal_close(new);
 	else
 		*j = new;
 	return result;
+}
+
+int pw_journal_open(const char *path, const char *bus, bool write, struct pw_journal **j, char *why,
+		    size_t size)
+{
+	int result = open_one(path, bus, write, false, j, why, size);
+
+	return result == -1 && write ? open_one(path, bus, write, true, j, why, size) : result;
 }
 
 void pw_journal_close(struct pw_journal *j)

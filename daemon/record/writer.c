@@ -90,6 +90,7 @@ static int start_process(struct pw_writer *w)
 	}
 	w->fd = pair[0];
 	w->pid = pid;
+	w->trouble.now[0] = '\0'; /* that of another */
 	return 0;
 }
 
@@ -238,7 +239,6 @@ static void take_ready(struct pw_writer *w, const struct pw_message *m)
 {
 	w->ready = true;
 	w->deaths = 0;
-	w->trouble.now[0] = '\0';
 	w->order.boot = m->of.ready.kept.boot;
 	if (!w->kept_known)
 		w->kept = m->of.ready.kept;

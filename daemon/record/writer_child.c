@@ -33,6 +33,7 @@ struct child {
 	const struct pw_order *order;
 	struct pw_journal *journal;
 	bool in_batch;
+	uint64_t failed; /* the last batch that did: it comes again unless it is found committed */
 	char damage[PW_WORDS_MAX]; /* not empty: what stands there is put aside at the next try */
 	uint64_t boot;
 	char boot_id[PW_BOOT_ID_MAX];
@@ -63,6 +64,13 @@ static void tell(struct child *c, enum pw_message_kind kind, uint64_t batch, siz
 	while (send(c->sock, &c->out, offsetof(struct pw_message, of) + size, MSG_NOSIGNAL) < 0
 	       && errno == EINTR)
 		;
+}
+
+static const char stamp_refused[] = "the alive stamp is not reaching the disk";
+
+static bool is_of_stamp(const struct pw_trouble *trouble)
+{
+	return strncmp(trouble->now, stamp_refused, sizeof(stamp_refused) - 1) == 0;
 }
 
 static void tell_trouble(struct child *c)
@@ -164,7 +172,8 @@ static void ready(struct child *c)
 	c->retry_at_ms = PW_NEVER;
 	if (kept->found && c->row.boot == c->boot) /* a writer that took over */
 		stamp_from(c, &kept->state, clock_ms(CLOCK_BOOTTIME));
-	memset(c->trouble.now, 0, sizeof(c->trouble.now));
+	if (c->row.batch >= c->failed)
+		memset(c->trouble.now, 0, sizeof(c->trouble.now));
 	c->out.of.ready.seq = pw_journal_head(c->journal, NULL);
 	tell(c, PW_M_READY, c->row.batch, sizeof(c->out.of.ready));
 	tell_trouble(c);
@@ -222,9 +231,12 @@ static int note(struct child *c, char *why, size_t size)
 static void committed(struct child *c, const struct pw_state *state)
 {
 	c->in_batch = false;
+	if (!is_of_stamp(&c->trouble))
+		memset(c->trouble.now, 0, sizeof(c->trouble.now));
 	stamp_from(c, state, clock_ms(CLOCK_BOOTTIME) + c->order->pace.stamp_ms);
 	c->out.of.done.seq = pw_journal_head(c->journal, NULL);
 	tell(c, PW_M_DONE, c->row.batch, sizeof(c->out.of.done));
+	tell_trouble(c);
 }
 
 static int keep(struct child *c, char *why, size_t size)
@@ -291,10 +303,12 @@ static void handle(struct child *c)
 		result = broken_off(c, why, sizeof(why));
 	else
 		result = handlers[c->in.head.kind](c, why, sizeof(why));
-	if (result < 0)
+	if (result < 0) {
+		c->failed = c->in.head.batch;
 		give_up(c, result, why);
-	else if (c->in.head.kind == PW_M_BEGIN)
+	} else if (c->in.head.kind == PW_M_BEGIN) {
 		c->in_batch = true;
+	}
 }
 
 /* False when the watch has ended. */
@@ -315,7 +329,6 @@ static bool receive(struct child *c)
 /* It vouches that the kept state is how things stood then: so it stands still while records wait. */
 static void stamp(struct child *c, int64_t now_ms)
 {
-	static const char refused[] = "the alive stamp is not reaching the disk";
 	struct pw_stamp s = {
 		.boot = c->boot, .mono_ms = now_ms, .wall_ms = clock_ms(CLOCK_REALTIME),
 	};
@@ -335,8 +348,8 @@ static void stamp(struct child *c, int64_t now_ms)
 		if (c->stamp >= 0)
 			close(c->stamp);
 		c->stamp = -1;
-		say(c->trouble.now, "%s: %s/alive: %s", refused, c->order->dir, strerror(error));
-	} else if (strncmp(c->trouble.now, refused, sizeof(refused) - 1) == 0) {
+		say(c->trouble.now, "%s: %s/alive: %s", stamp_refused, c->order->dir, strerror(error));
+	} else if (is_of_stamp(&c->trouble)) {
 		memset(c->trouble.now, 0, sizeof(c->trouble.now));
 	}
 	tell_trouble(c);

@@ -106,6 +106,7 @@ static void the_disk_fills_while_a_sweep_is_owed(struct world *w)
 	assert_int_equal(journal_count(w, PW_K_SWEEP, ""), 1);
 	assert_int_equal(journal_count(w, PW_K_RUNG, "cabin"), 1);
 	assert_int_equal(journal_count(w, PW_K_LOST, ""), 0);
+	assert_int_equal(journal_count(w, PW_K_FAULT, "\"journal\""), 2); /* came once, went once */
 }
 
 static void a_full_disk_delays_no_alarm_and_what_waited_is_written_later_J7(void **state)
@@ -154,6 +155,33 @@ static void power_goes_while_the_disk_is_full_R20_J12(void **state)
 	journal_is_whole(w);
 	assert_int_equal(journal_count(w, PW_K_SWEEP, "\"rung\":\"cabin\""), 1);
 	journal_sweep(w, 1, "doubtful", "power_lost return_short");
+}
+
+/* R20 again, and the disk is full at the start too: what was kept can be read all the same. */
+static void a_start_while_the_disk_is_full_finds_what_was_kept_R20(void **state)
+{
+	struct world *w = *state;
+	int64_t due_ms;
+
+	mount_small(w, "size=400k");
+	world_start(w);
+	due_ms = world_overdue(w);
+	world_hears(w, "horn", 1, due_ms, due_ms + PATIENCE_MS);
+	page_settles(w);
+	world_cut(w);
+	if (w->mounted)
+		fill(w);
+	world_start_again(w);
+	assert_page(w, "phase", "overdue");
+	world_says(w, "rung outside", NULL, now_ms() + 500);
+	world_says(w, "fault journal", NULL, now_ms() + 3000);
+	give_it_back(w);
+	world_says(w, "fault journal is over", NULL, now_ms() + 4000);
+	page_settles(w);
+	assert_int_equal(world_stop(w), 0);
+	journal_is_whole(w);
+	assert_int_equal(journal_count(w, PW_K_BOOT, ""), 2);
+	assert_int_equal(journal_count(w, PW_K_FAULT, "\"journal\""), 2);
 }
 
 static void a_file_in_the_place_of_the_state_folder_is_told_and_the_alarm_works(void **state)
@@ -211,6 +239,7 @@ int main(void)
 		world_test(a_full_disk_delays_no_alarm_and_what_waited_is_written_later_J7),
 		world_test(files_that_may_not_grow_delay_no_alarm_J7),
 		world_test(power_goes_while_the_disk_is_full_R20_J12),
+		world_test(a_start_while_the_disk_is_full_finds_what_was_kept_R20),
 		world_test(a_file_in_the_place_of_the_state_folder_is_told_and_the_alarm_works),
 		world_test(a_state_folder_that_is_read_only_is_told_and_the_alarm_works),
 		world_test(a_journal_that_is_damaged_is_put_aside_and_told),
