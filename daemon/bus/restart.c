@@ -83,7 +83,6 @@ static void resume(struct pw_bus *b, const struct pw_kept_state *kept, const str
 {
 	b->state = kept->state;
 	pw_shift(&b->state, g->cut_ms - g->old_cut_ms);
-	b->state.sounding = PW_SIGNAL_NONE;
 	step(b, (struct pw_event){ .kind = PW_POWER_CUT, .at_ms = g->cut_ms });
 	step(b, (struct pw_event){ .kind = PW_POWER_ON, .at_ms = b->now_ms,
 				   .levels = input_levels(b),
