@@ -83,15 +83,15 @@ static void bind_fault(struct pw_page *page, int why)
 	if (why == EADDRINUSE)
 		snprintf(text, sizeof text,
 			 "%s is taken by another program: end that program, or give the page "
-			 "another address (listen in [bus])", page->listen);
+			 "another address (listen in [page])", page->listen);
 	else if (why == EADDRNOTAVAIL)
 		snprintf(text, sizeof text,
-			 "%s is no address of this machine now: listen in [bus] wants one that it "
+			 "%s is no address of this machine now: listen in [page] wants one that it "
 			 "has, such as 127.0.0.1:8787", page->listen);
 	else if (why == EACCES)
 		snprintf(text, sizeof text,
 			 "%s may not be used without more rights: give the page a port above 1023 "
-			 "(listen in [bus])", page->listen);
+			 "(listen in [page])", page->listen);
 	else
 		snprintf(text, sizeof text, "%s cannot be listened at: %s", page->listen,
 			 strerror(why));
