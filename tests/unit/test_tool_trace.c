@@ -156,9 +156,8 @@ static void every_scenario_is_judged_again(void **state)
 {
 	glob_t found;
 
-	assert_int_equal(access(SCENARIOS "run.sh", R_OK), 0); /* run from the top of the tree */
-	if (glob(SCENARIOS "*.trace", 0, NULL, &found) == GLOB_NOMATCH)
-		skip(); /* there are none yet */
+	/* run from the top of the tree */
+	assert_int_equal(glob(SCENARIOS "*.trace", 0, NULL, &found), 0);
 	glob(SCENARIOS "own-policy/*.trace", GLOB_APPEND, NULL, &found);
 	for (size_t i = 0; i < found.gl_pathc; i++)
 		judge_scenario(*state, found.gl_pathv[i]);
