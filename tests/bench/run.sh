@@ -43,6 +43,8 @@ row "edge to output, p50 (page loaded, writer stopped)" "$(of edge_p50_us)" us "
 row "edge to output, p99" "$(of edge_p99_us)" us "<=" 2000
 row "edge to output, p99.9" "$(of edge_p999_us)" us "<=" 2000
 echo "edge to output, largest of 5000: $(of edge_max_us) us"
+echo "this machine alone, a byte echoed under the same load: p50 $(of echo_p50_us), p99 $(of echo_p99_us)," \
+	"p99.9 $(of echo_p999_us), largest $(of echo_max_us) us"
 row "wake-ups of the watch in 10 s, nothing owed" "$(of wakeups_watch)" "" "<=" 0
 row "wake-ups of the writer in 10 s" "$(of wakeups_writer)" "" "<=" 0
 row "wake-ups of the page in 10 s" "$(of wakeups_page)" "" "<=" 0

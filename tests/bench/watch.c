@@ -2,7 +2,8 @@
 /*
  * watch POSTWALKD: figures of the running watch on the bench board, one line each:
  * name, figure, unit. The page is under load and the writer stopped while edges are timed: from
- * before the edge is sent to the output's line read back, over one socket each way.
+ * before the edge is sent to the output's line read back, over one socket each way. Beside it, under
+ * the same load, what an echo over a socket takes on this machine without us.
  */
 #include <errno.h>
 #include <poll.h>
@@ -230,6 +231,62 @@ static void await_dome(int fd, int level)
 	}
 }
 
+static void print_quantiles(const char *what, int64_t *took)
+{
+	qsort(took, EDGES, sizeof(took[0]), by_size);
+	printf("%s_p50_us %lld\n%s_p99_us %lld\n%s_p999_us %lld\n%s_max_us %lld\n", what,
+	       (long long)took[EDGES / 2], what, (long long)took[EDGES * 99 / 100], what,
+	       (long long)took[EDGES * 999 / 1000], what, (long long)took[EDGES - 1]);
+}
+
+static void rest(void)
+{
+	const struct timespec gap = { .tv_nsec = GAP_US * 1000 };
+
+	nanosleep(&gap, NULL);
+}
+
+static _Noreturn void echo(int fd)
+{
+	const struct sched_param as_watch = { .sched_priority = 1 };
+	char byte;
+
+	prctl(PR_SET_PDEATHSIG, SIGKILL);
+	sched_setscheduler(0, SCHED_RR, &as_watch);
+	while (read(fd, &byte, 1) == 1 && write(fd, &byte, 1) == 1)
+		;
+	_exit(0);
+}
+
+/* What the machine itself takes: a byte there and back, to a process of the watch's priority. */
+static void measure_echo(void)
+{
+	static int64_t took[EDGES];
+	char byte = 0;
+	int pair[2];
+	pid_t other;
+
+	if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, pair) || (other = fork()) < 0)
+		give_up("echo");
+	if (other == 0) {
+		close(pair[0]);
+		echo(pair[1]);
+	}
+	close(pair[1]);
+	for (int i = 0; i < EDGES; i++) {
+		int64_t from;
+
+		rest();
+		from = now_us();
+		if (write(pair[0], &byte, 1) != 1 || read(pair[0], &byte, 1) != 1)
+			give_up("echo");
+		took[i] = now_us() - from;
+	}
+	close(pair[0]);
+	waitpid(other, NULL, 0);
+	print_quantiles("echo", took);
+}
+
 static void measure_edges(pid_t watch)
 {
 	static int64_t took[EDGES];
@@ -247,11 +304,10 @@ static void measure_edges(pid_t watch)
 		}
 	send(wires, "ignition=1\n", 11, 0);
 	for (int i = 0; i < EDGES; i++) {
-		const struct timespec gap = { .tv_nsec = GAP_US * 1000 };
 		const char *edge = i % 2 ? "ignition=1\n" : "ignition=0\n";
 		int64_t from;
 
-		nanosleep(&gap, NULL);
+		rest();
 		while (recv(wires, answer, sizeof(answer), MSG_DONTWAIT) > 0)
 			;
 		from = now_us();
@@ -259,6 +315,7 @@ static void measure_edges(pid_t watch)
 		await_dome(outputs, i % 2 == 0);
 		took[i] = now_us() - from;
 	}
+	measure_echo();
 	for (int i = 0; i < LOADERS; i++) {
 		kill(loader[i], SIGKILL);
 		waitpid(loader[i], NULL, 0);
@@ -266,10 +323,7 @@ static void measure_edges(pid_t watch)
 	kill(writer, SIGCONT);
 	close(outputs);
 	close(wires);
-	qsort(took, EDGES, sizeof(took[0]), by_size);
-	printf("edge_p50_us %lld\nedge_p99_us %lld\nedge_p999_us %lld\nedge_max_us %lld\n",
-	       (long long)took[EDGES / 2], (long long)took[EDGES * 99 / 100],
-	       (long long)took[EDGES * 999 / 1000], (long long)took[EDGES - 1]);
+	print_quantiles("edge", took);
 }
 
 static void measure_quiet(pid_t watch)
