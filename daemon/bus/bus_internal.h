@@ -117,7 +117,6 @@ void pw_note_policy(struct pw_bus *b);
 /* words NULL: gone. at_ms: when it came or went, as far as is known. */
 void pw_fault_set(struct pw_bus *b, const char *name, const char *words, int64_t at_ms);
 void pw_faults_look(struct pw_bus *b);
-bool pw_fault_stands(const struct pw_bus *b, const char *name);
 
 /* signals.c: outputs follow */
 void pw_signals_drive(struct pw_bus *b);

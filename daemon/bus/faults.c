@@ -12,11 +12,6 @@ static struct pw_standing_fault *find(const struct pw_bus *b, const char *name)
 	return NULL;
 }
 
-bool pw_fault_stands(const struct pw_bus *b, const char *name)
-{
-	return find(b, name) != NULL;
-}
-
 static void begin(struct pw_bus *b, const char *name, const char *words, int64_t at_ms)
 {
 	struct pw_standing_fault *f = &b->fault[b->faults];
@@ -63,9 +58,23 @@ static void look_at_lines(struct pw_bus *b)
 	}
 }
 
+/* It stands until the next start: what was dropped does not come back. */
+static void look_at_drops(struct pw_bus *b)
+{
+	uint32_t dropped = pw_board_dropped(b->board);
+	char words[160];
+
+	if (dropped == 0)
+		return;
+	snprintf(words, sizeof(words), "%u edges came faster than they could be taken and were dropped; "
+		 "levels were read again: look for a wire that chatters", dropped);
+	pw_fault_set(b, "edges_dropped", words, b->now_ms);
+}
+
 void pw_faults_look(struct pw_bus *b)
 {
 	look_at_lines(b);
+	look_at_drops(b);
 	pw_fault_set(b, "journal", pw_writer_fault(b->writer), b->now_ms);
 	pw_fault_set(b, "page", b->page ? pw_page_fault(b->page) : NULL, b->now_ms);
 }

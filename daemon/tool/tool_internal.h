@@ -26,7 +26,6 @@ struct pw_trace;
 struct pw_trace *pw_trace_open(const char *path, const struct pw_policy *p);
 /* 1: a line was read; 0: the file is over; -1: it is bad, said on standard error. */
 int pw_trace_next(struct pw_trace *t, struct pw_trace_line *line);
-const char *pw_trace_text(const struct pw_trace *t); /* that line's NAME=VALUE part, as written */
 long pw_trace_number(const struct pw_trace *t);      /* that line's number */
 void pw_trace_close(struct pw_trace *t);
 

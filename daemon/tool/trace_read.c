@@ -21,7 +21,6 @@ struct pw_trace {
 	long number;
 	int64_t last_ms;
 	bool powered, begun, ended;
-	const char *text; /* after the seconds */
 	char buf[BUFFER + 1];
 };
 
@@ -64,11 +63,6 @@ void pw_trace_close(struct pw_trace *t)
 		return;
 	close(t->fd);
 	free(t);
-}
-
-const char *pw_trace_text(const struct pw_trace *t)
-{
-	return t->text;
 }
 
 long pw_trace_number(const struct pw_trace *t)
@@ -287,7 +281,6 @@ static int take_line(struct pw_trace *t, struct pw_trace_line *l, char *c)
 	if (l->at_ms < t->last_ms)
 		return bad(t, "a time that does not go back");
 	c = skip_space(after);
-	t->text = c;
 	if (strncmp(c, "end", 3) == 0 && ends_word(c[3]))
 		return take_end(t, l, c);
 	if (*c == '\0' || *c == '#')

@@ -293,16 +293,23 @@ static void says_the_same(const struct play *p, const char *trace)
 }
 
 /* 1 when it was told exactly. */
-static unsigned judge(const char *base, const char *trace, const char *conf)
+static struct play *new_play(const char *base, const char *conf)
 {
 	struct play *p = calloc(1, sizeof(*p));
-	unsigned exact;
 
 	assert_non_null(p);
 	snprintf(p->dir, sizeof(p->dir), "%s/state", base);
 	assert_int_equal(shell("rm -rf '%s' && mkdir '%s'", p->dir, p->dir), 0);
 	p->options = (struct pw_options){ .board = "still", .state = p->dir };
 	load_policy(p, conf);
+	return p;
+}
+
+static unsigned judge(const char *base, const char *trace, const char *conf)
+{
+	struct play *p = new_play(base, conf);
+	unsigned exact;
+
 	play(p, trace);
 	says_the_same(p, trace);
 	exact = p->exact;
@@ -357,6 +364,31 @@ static void traces_by_chance_are_journaled_and_judged_again_J9(void **state)
 	assert_int_equal(count, 60);
 }
 
+/* A gap in the kernel's sequence numbers, or a queue that was full, is told once and stands. */
+static void edges_that_were_dropped_are_told(void **state)
+{
+	struct play *p = new_play(*state, NULL);
+	int said = hush();
+
+	start(p, 1000, false);
+	pw_faults_look(&p->bus);
+	assert_int_equal(p->bus.faults, 0);
+	p->bus.board->dropped = 3;
+	pw_faults_look(&p->bus);
+	p->bus.board->dropped = 5;
+	pw_faults_look(&p->bus);
+	assert_int_equal(p->bus.faults, 1);
+	assert_string_equal(p->bus.fault[0].name, "edges_dropped");
+	assert_memory_equal(p->bus.fault[0].words, "5 edges ", 8);
+	wake(p, 1001);
+	stop(p);
+	dup2(said, STDERR_FILENO);
+	close(said);
+	assert_int_equal(shell("test \"$(sqlite3 '%s/journal.db' \"select count(*) from record where "
+			       "kind = 'fault' and body like '%%edges_dropped%%'\")\" = 1", p->dir), 0);
+	free(p);
+}
+
 static int make_folder(void **state)
 {
 	*state = strdup("/tmp/postwalk-world-XXXXXX");
@@ -375,6 +407,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(every_scenario_is_journaled_and_judged_again_J9),
 		cmocka_unit_test(traces_by_chance_are_journaled_and_judged_again_J9),
+		cmocka_unit_test(edges_that_were_dropped_are_told),
 	};
 
 	return cmocka_run_group_tests(tests, make_folder, remove_folder);
