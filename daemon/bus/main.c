@@ -206,7 +206,8 @@ static int run(struct pw_bus *b)
 		pw_err("the loop cannot be opened: %s", strerror(errno));
 		goto loop;
 	}
-	if (pw_writer_start(b->options->state, b->active.policy.bus, &b->writer)) {
+	if (pw_writer_start(b->options->state, b->active.policy.bus,
+			    (uint32_t)b->active.policy.keep_days, &b->writer)) {
 		pw_err("the writer cannot be started: %s", strerror(errno));
 		goto loop;
 	}

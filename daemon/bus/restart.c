@@ -5,8 +5,12 @@
  * wall clock says (or, within one boot of the kernel, as long as it was), and then the power comes
  * back in the sense of R20.
  */
+#include <fcntl.h>
+#include <linux/watchdog.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "bus_internal.h"
 
@@ -55,11 +59,38 @@ static uint8_t input_levels(const struct pw_bus *b)
 	return (uint8_t)pw_board_levels(b->board);
 }
 
-static void note_start(struct pw_bus *b, const struct gap *g)
+/* The watchdog's own word for its last deed, as the kernel hands it on (WDIOF_CARDRESET). */
+static bool watchdog_did(void)
+{
+	int fd = open("/sys/class/watchdog/watchdog0/bootstatus", O_RDONLY | O_CLOEXEC);
+	char text[16] = "";
+
+	if (fd < 0)
+		return false;
+	if (read(fd, text, sizeof(text) - 1) < 0)
+		text[0] = '\0';
+	close(fd);
+	return strtol(text, NULL, 10) & WDIOF_CARDRESET;
+}
+
+static enum pw_reset judge_reset(const struct pw_kept_state *kept)
+{
+	if (!kept->found)
+		return PW_RESET_FIRST;
+	if (kept->ended)
+		return PW_RESET_ORDERLY;
+	if (same_boot(kept))
+		return PW_RESET_PROCESS;
+	return watchdog_did() ? PW_RESET_WATCHDOG : PW_RESET_POWER;
+}
+
+static void note_start(struct pw_bus *b, const struct pw_kept_state *kept, const struct gap *g)
 {
 	struct pw_note n = pw_note_new(b, PW_K_BOOT);
 
 	n.of.boot.clock = g->clock;
+	n.of.boot.reset = judge_reset(kept);
+	memcpy(n.of.boot.policy, b->active.hash, sizeof(n.of.boot.policy));
 	n.of.boot.cut_ms = g->clock == PW_CLOCK_FIRST ? PW_NO_TIME : g->cut_ms;
 	n.of.boot.old_cut_ms = g->clock == PW_CLOCK_FIRST ? PW_NO_TIME : g->old_cut_ms;
 	snprintf(n.of.boot.version, sizeof(n.of.boot.version), "%s", PW_VERSION);
@@ -100,7 +131,7 @@ void pw_restart(struct pw_bus *b, const struct pw_kept_state *kept)
 					.believed_ms = pw_built_ms() };
 	if (kept->found && kept->wall_ms > b->clocks.believed_ms)
 		b->clocks.believed_ms = kept->wall_ms;
-	note_start(b, &g);
+	note_start(b, kept, &g);
 	if (strcmp(kept->policy_hash, b->active.hash) != 0)
 		pw_note_policy(b);
 	note_levels(b);

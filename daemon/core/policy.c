@@ -46,6 +46,7 @@ static const struct {
 
 static const struct pw_policy defaults = {
 	.listen = "127.0.0.1:8787",
+	.keep_days = 800,
 	.rows = 12,
 	.aisle_um = 9100000,
 	.pace_um_s = 1070000,
@@ -169,17 +170,15 @@ static int rung_section(struct pw_policy *p, const char *section, const char *na
 
 int pw_policy_section(struct pw_policy *p, const char *section, struct pw_policy_error *e)
 {
-	static const char *const plain[] = { "bus", "page", "walk", "sweep" };
-
-	for (size_t i = 0; i < sizeof(plain) / sizeof(plain[0]); i++)
-		if (strcmp(section, plain[i]) == 0)
+	for (unsigned k = PW_S_BUS; k < PW_S_LINE; k++)
+		if (strcmp(section, pw_plain_section[k]) == 0)
 			return 0;
 	if (strncmp(section, "line ", 5) == 0 && is_name(section + 5))
 		return line_section(p, section, section + 5, e);
 	if (strncmp(section, "rung ", 5) == 0 && is_name(section + 5))
 		return rung_section(p, section, section + 5, e);
-	return fail(e, section, "", "expected a section [bus], [page], [walk], [sweep], "
-				    "[line NAME] or [rung NAME] with a name of a-z 0-9 _");
+	return fail(e, section, "", "expected a section [bus], [page], [journal], [walk], "
+				    "[sweep], [line NAME] or [rung NAME] with a name of a-z 0-9 _");
 }
 
 /* -- keys --------------------------------------------------------------------------------------- */
@@ -187,14 +186,10 @@ int pw_policy_section(struct pw_policy *p, const char *section, struct pw_policy
 /* What a section's keys are laid into. */
 static void *base_of(struct pw_policy *p, const char *section, enum pw_scope *scope)
 {
-	static const char *const plain[] = {
-		[PW_S_BUS] = "bus", [PW_S_PAGE] = "page", [PW_S_WALK] = "walk",
-		[PW_S_SWEEP] = "sweep",
-	};
 	int i;
 
-	for (unsigned k = PW_S_BUS; k <= PW_S_SWEEP; k++) {
-		if (strcmp(section, plain[k]) == 0) {
+	for (unsigned k = PW_S_BUS; k < PW_S_LINE; k++) {
+		if (strcmp(section, pw_plain_section[k]) == 0) {
 			*scope = (enum pw_scope)k;
 			return p;
 		}

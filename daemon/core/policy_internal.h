@@ -5,7 +5,7 @@
 
 #include "postwalk/core.h"
 
-enum pw_scope { PW_S_BUS = 1, PW_S_PAGE, PW_S_WALK, PW_S_SWEEP, PW_S_LINE, PW_S_RUNG };
+enum pw_scope { PW_S_BUS = 1, PW_S_PAGE, PW_S_JOURNAL, PW_S_WALK, PW_S_SWEEP, PW_S_LINE, PW_S_RUNG };
 enum pw_value_type {
 	PW_V_TIME = 1, /* int64 ms; seconds with three decimals at most */
 	PW_V_MICRO,    /* int64 millionths; six decimals at most */
@@ -32,6 +32,9 @@ struct pw_key {
 
 extern const struct pw_key pw_keys[];
 extern const size_t pw_key_count;
+
+/* Sections that stand once, by their scope: [PW_S_BUS] to [PW_S_SWEEP]. */
+extern const char *const pw_plain_section[PW_S_LINE];
 
 /* Reads value into what key names in base. 0, or -1 with the expectation in words. */
 int pw_value_read(const struct pw_key *k, const struct pw_policy *p, void *base, const char *value,

@@ -4,7 +4,7 @@
 
 #include "policy_internal.h"
 
-enum { PLAIN = 4, FIRST_SIGNAL = PLAIN + PW_LINES };
+enum { PLAIN = PW_S_LINE - PW_S_BUS, FIRST_SIGNAL = PLAIN + PW_LINES };
 
 /* A section as printed: its head, and what its keys are read from. */
 struct section {
@@ -16,11 +16,9 @@ struct section {
 /* Section n, or false when there is none there. */
 static bool section_at(const struct pw_policy *p, unsigned n, struct section *s)
 {
-	static const char *const plain[PLAIN] = { "bus", "page", "walk", "sweep" };
-
 	if (n < PLAIN) {
 		*s = (struct section){ .scope = (enum pw_scope)(n + PW_S_BUS), .base = p };
-		snprintf(s->head, sizeof(s->head), "[%s]", plain[n]);
+		snprintf(s->head, sizeof(s->head), "[%s]", pw_plain_section[n + PW_S_BUS]);
 		return true;
 	}
 	if (n < FIRST_SIGNAL) {

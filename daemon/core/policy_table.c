@@ -12,10 +12,17 @@ static const char *const bias[] = { "as_is", "disabled", "pull_up", "pull_down",
 #define RUNG(type) \
 	offsetof(struct pw_signal_policy, type), sizeof(((struct pw_signal_policy *)0)->type)
 
+const char *const pw_plain_section[PW_S_LINE] = {
+	[PW_S_BUS] = "bus", [PW_S_PAGE] = "page", [PW_S_JOURNAL] = "journal", [PW_S_WALK] = "walk",
+	[PW_S_SWEEP] = "sweep",
+};
+
 const struct pw_key pw_keys[] = {
 	{ PW_S_BUS, "id", PW_V_WORD, WHOLE(bus), 0, 0, NULL, "the bus's own number or code" },
 	{ PW_S_PAGE, "listen", PW_V_PLACE, WHOLE(listen), 0, 0, NULL,
 	  "address and port of the local page" },
+	{ PW_S_JOURNAL, "keep_days", PW_V_COUNT, WHOLE(keep_days), 1, 36500, NULL,
+	  "records are kept for so many days" },
 	{ PW_S_WALK, "rows", PW_V_COUNT, WHOLE(rows), 0, 60, NULL, "rows of seats" },
 	{ PW_S_WALK, "aisle_m", PW_V_MICRO, WHOLE(aisle_um), 0, 60000000, NULL,
 	  "length of the aisle, front to rear button, metres" },

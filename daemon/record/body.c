@@ -15,7 +15,11 @@ static void body_boot(struct pw_json *o, const struct pw_note *n)
 {
 	static const char *const clocks[] = { "", "first", "same_boot", "vouched", "lost" };
 
+	static const char *const resets[] = { "", "first", "orderly", "process", "power", "watchdog" };
+
 	pw_json_text(o, "version", n->of.boot.version, sizeof(n->of.boot.version));
+	pw_json_text(o, "reset", resets[n->of.boot.reset], 16);
+	pw_json_text(o, "policy", n->of.boot.policy, sizeof(n->of.boot.policy));
 	pw_json_text(o, "clock", clocks[n->of.boot.clock], 16);
 	pw_json_time(o, "cut_ms", n->of.boot.cut_ms);
 	pw_json_time(o, "old_cut_ms", n->of.boot.old_cut_ms);
@@ -161,7 +165,9 @@ static bool makes_sense(const struct pw_note *n)
 {
 	switch (n->kind) {
 	case PW_K_BOOT:
-		return n->of.boot.clock >= PW_CLOCK_FIRST && n->of.boot.clock <= PW_CLOCK_LOST;
+		return n->of.boot.clock >= PW_CLOCK_FIRST && n->of.boot.clock <= PW_CLOCK_LOST
+		       && n->of.boot.reset >= PW_RESET_FIRST
+		       && n->of.boot.reset <= PW_RESET_WATCHDOG;
 	case PW_K_POLICY:
 		return n->of.policy.length <= PW_POLICY_TEXT_MAX;
 	case PW_K_EDGES:

@@ -6,7 +6,7 @@
 #include <jansson.h>
 #include <sys/uio.h>
 
-#include "postwalk/record.h"
+#include "postwalk/journal.h"
 
 #define PW_KEPT_MAX 16384 /* the kept state as text, with the closing zero */
 #define PW_WORDS_MAX 256  /* a fault in words, with the closing zero */
@@ -75,6 +75,36 @@ int pw_journal_kept(struct pw_journal *j, struct pw_kept_row *row, char *why, si
 int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
 		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
 		      char *why, size_t size);
+
+/* -- key.c ------------------------------------------------------------------------------------- */
+
+struct pw_secret_key { unsigned char bytes[64]; struct pw_public_key public; };
+/* Loads dir/bus.key, or draws one where there is none, and sees that dir/bus.pub is its public half.
+ * drawn: it was drawn now. -1: the folder cannot be had; -2: what stands there is no key. */
+int pw_key_load(const char *dir, struct pw_secret_key *key, bool *drawn, char *why, size_t size);
+/* Renames bus.key and bus.pub to bus.key.damaged-N, bus.pub.damaged-N. 0, or -1 with errno. */
+int pw_key_aside(const char *dir, unsigned *n);
+/* Ed25519 (RFC 8032) over the parts as one text, as 128 hex digits and a zero. */
+void pw_sign(const struct pw_secret_key *key, const struct iovec *parts, int count, char sig[129]);
+bool pw_signed(const struct pw_public_key *key, const struct iovec *parts, int count, const char *sig);
+
+/* -- seal.c ------------------------------------------------------------------------------------ */
+
+/* Fills in sig. */
+void pw_seal_make(const char *bus, const char *epoch, struct pw_seal *s,
+		  const struct pw_secret_key *key);
+
+/* A seal outside the database: the five signed lines of J4, then the signature as a sixth. */
+struct pw_seal_file {
+	char bus[PW_NAME_MAX], epoch[17];
+	struct pw_seal seal;
+};
+/* Writes dir/seal.a or dir/seal.b: the one that is missing, broken, of another epoch, or older. Whole
+ * or not at all, on the disk when it returns. 0, or -1 with errno. */
+int pw_seal_file_write(const char *dir, const struct pw_seal_file *f);
+/* Those of the two that are whole, and how many; -1 with errno: they cannot be read. broken: how many
+ * are there and not whole. */
+int pw_seal_files_read(const char *dir, struct pw_seal_file f[2], unsigned *broken);
 
 /* -- aside.c ----------------------------------------------------------------------------------- */
 

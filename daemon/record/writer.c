@@ -360,9 +360,9 @@ int pw_writer_start_at(const char *dir, const char *bus, const struct pw_pace *p
 	return 0;
 }
 
-int pw_writer_start(const char *state_dir, const char *bus, struct pw_writer **w)
+int pw_writer_start(const char *state_dir, const char *bus, uint32_t keep_days, struct pw_writer **w)
 {
-	static const struct pw_pace pace = { .retry_ms = 1000, .stamp_ms = 5000 };
+	const struct pw_pace pace = { .retry_ms = 1000, .stamp_ms = 5000, .keep_days = keep_days };
 
 	return pw_writer_start_at(state_dir, bus, &pace, w);
 }

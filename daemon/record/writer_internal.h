@@ -92,6 +92,7 @@ int pw_start_find(struct pw_journal *j, const char *dir, uint64_t boot, struct p
 struct pw_pace {
 	int retry_ms; /* after trouble with the disk */
 	int stamp_ms; /* between two alive stamps (J12) */
+	uint32_t keep_days; /* J11; 0: nothing is ever dropped */
 };
 
 struct pw_order {

@@ -6,7 +6,7 @@
 #include <jansson.h>
 #include <stdio.h>
 
-#include "postwalk/record.h"
+#include "postwalk/journal.h"
 #include "tool_internal.h"
 
 #define PW_FAR_MS (INT64_MAX / 4) /* no moment is further off: they can be added up */

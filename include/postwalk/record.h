@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * record.h - what is kept: the text of records, their chain, the journal and its writer.
+ * record.h - what is kept: records to be, and the writer that keeps them. See journal.h as well.
  *
  * The watch hands copies (struct pw_note) to a writer process and never waits for it. The writer
  * alone opens STATE/journal.db. Records wait in the watch's memory until the writer says that
@@ -25,7 +25,7 @@
 	X(BOOT, boot) X(POLICY, policy) X(EDGES, edges) X(LEVEL, level) X(SWEEP, sweep)        \
 	X(RESTART, restart) X(EXCUSED, excused) X(RUNG, rung) X(FAULT, fault)                  \
 	X(SERVICE, service) X(CLOCK, clock) X(PROOF, proof) X(FOUND, found) X(SETUP, setup)    \
-	X(PIN, pin) X(LOST, lost) X(RECEIPT, receipt) X(PRUNE, prune)
+	X(PIN, pin) X(LOST, lost) X(RECEIPT, receipt) X(PRUNE, prune) X(EPOCH, epoch)
 enum pw_kind {
 	PW_K_NONE, /* invalid */
 #define X(up, low) PW_K_##up,
@@ -36,6 +36,9 @@ enum pw_kind {
 
 /* How the watch came to be powered, told in `boot`. The cut is on the axis of this boot. */
 enum pw_clock { PW_CLOCK_FIRST = 1, PW_CLOCK_SAME_BOOT, PW_CLOCK_VOUCHED, PW_CLOCK_LOST };
+/* How the run before ended: there was none; an orderly stop; only the process ended; the power went;
+ * the machine's watchdog. */
+enum pw_reset { PW_RESET_FIRST = 1, PW_RESET_ORDERLY, PW_RESET_PROCESS, PW_RESET_POWER, PW_RESET_WATCHDOG };
 
 /* One record to be, as a copy. Times in ms; wall: Unix. */
 struct pw_note {
@@ -44,7 +47,7 @@ struct pw_note {
 	int64_t mono_ms, wall_ms;
 	uint8_t wall_ok;
 	union {
-		struct { int64_t cut_ms, old_cut_ms; enum pw_clock clock; uint32_t dropped; char version[32]; } boot;
+		struct { int64_t cut_ms, old_cut_ms; enum pw_clock clock; enum pw_reset reset; uint32_t dropped; char version[32], policy[65]; } boot;
 		struct { uint32_t length; char text[PW_POLICY_TEXT_MAX]; } policy; /* the whole file */
 		struct { uint8_t line, from; uint16_t count; int64_t at_ms[PW_EDGES_MAX]; } edges;
 		struct { uint8_t levels; } level;
@@ -62,6 +65,7 @@ struct pw_note {
 /* What the writer finds at its start. */
 struct pw_kept_state {
 	bool found;              /* a journal with a kept state was there */
+	bool ended;              /* and that was its orderly end */
 	struct pw_state state;   /* on the clock of the boot in which it was kept */
 	int64_t mono_ms, wall_ms; /* when it was last known to be alive: stamp or last record (J12) */
 	char boot_id[40];        /* the kernel's, of that boot */
@@ -78,15 +82,16 @@ struct pw_writer;
 
 /* Starts the writer process. Never blocks on the disk. 0, or -1 with errno (no memory, no fork).
  * A writer that dies is started again by pw_writer_tend; what it had not committed is handed over
- * again, and nothing is written twice. */
-int pw_writer_start(const char *state_dir, const char *bus, struct pw_writer **w);
+ * again, and nothing is written twice. keep_days: J11. */
+int pw_writer_start(const char *state_dir, const char *bus, uint32_t keep_days, struct pw_writer **w);
 /* Waits at most wait_ms for the disk to take what is waiting, then ends the process. */
 void pw_writer_stop(struct pw_writer *w, int wait_ms);
 int pw_writer_fd(const struct pw_writer *w);        /* epoll it; -1: none; may change in tend */
 bool pw_writer_wants_out(const struct pw_writer *w); /* EPOLLOUT as well */
 pid_t pw_writer_pid(const struct pw_writer *w);
 
-/* Waits at most wait_ms for what was kept. 0; -1: not in time, or the journal cannot be had. */
+/* Waits at most wait_ms for what was kept. 0; -1: not in time, or the journal cannot be had. It comes
+ * before the journal has been judged (J6): the alarm waits for no judgement. */
 int pw_writer_kept(struct pw_writer *w, int wait_ms, struct pw_kept_state *kept);
 
 /* A copy is taken; nothing is written before the next keep. */
@@ -103,35 +108,10 @@ const char *pw_writer_fault(const struct pw_writer *w);
 uint32_t pw_writer_waiting(const struct pw_writer *w);
 uint64_t pw_writer_seq(const struct pw_writer *w); /* last committed, as told */
 
-/* -- journal.c: the file ---------------------------------------------------------------------------- */
-
-struct pw_journal;
-struct pw_record {
-	uint64_t seq, boot;
-	int64_t mono_ms, wall_ms;
-	bool wall_ok;
-	enum pw_kind kind;
-	char epoch[17], prev[65], hash[65];
-	const char *body; /* lives until the next call */
-};
-
-/* Opens (making it if write and absent; bus is then required, else NULL takes any). 0; -1: it
- * cannot be had now; -2: it is damaged, no journal, or of another version or bus. Both with why. */
-int pw_journal_open(const char *path, const char *bus, bool write, struct pw_journal **j, char *why,
-		    size_t size);
-void pw_journal_close(struct pw_journal *j);
-/* The first record of that seq or a later one. 1: given; 0: the end; -1, -2: as above. The chain
- * is not checked here: pw_record_hash is for that. */
-int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, char *why, size_t size);
-const char *pw_journal_bus(const struct pw_journal *j);
+/* -- chain.c, text.c, body.c, kept.c: names, and records as JSON ------------------------------------ */
 
 const char *pw_kind_name(enum pw_kind kind);
 enum pw_kind pw_kind_find(const char *name); /* PW_K_NONE: no such kind */
-
-/* J3: the hash of a record, as 64 hex digits and a zero. prev: 64 hex digits. */
-void pw_record_hash(const char *bus, const struct pw_record *r, char hash[65]);
-
-/* -- text.c, body.c, kept.c: records as JSON ---------------------------------------------------------------------- */
 
 /* The lines that replay prints, without the line end. Lengths; -1 when buf is too small. */
 int pw_text_effect(const struct pw_effect *e, const struct pw_policy *p, char *buf, size_t size);

@@ -50,6 +50,7 @@ static const struct {
 	{ "line horn", "active_low", "no", "no", "yes", "0", "Yes" },
 	{ "line horn", "outside", "yes", "no", "yes", "true", "y" },
 	{ "page", "listen", "127.0.0.1:8787", "0.0.0.0:1", "[::1]:8080", "", "a b" },
+	{ "journal", "keep_days", "800", "1", "36500", "0", "36501" },
 	{ "line horn", "chip", NULL, "gpiochip0", "/dev/gpiochip1", "", "chip 0" },
 	{ "line horn", "name", NULL, "HORN_1", "a.b-c", "a/b", "" },
 	{ "bus", "id", NULL, "bus-7", "0123456789012345678901234567890", "", "01234567890123456789012345678901" },
@@ -214,6 +215,7 @@ static void a_policy_of_ones_own_comes_back_the_same(void **state)
 {
 	static const char *const set[][3] = {
 		{ "bus", "id", "bus-07" }, { "page", "listen", "[::1]:80" },
+		{ "journal", "keep_days", "365" },
 		{ "walk", "look_s", "0.123456" }, { "walk", "rows", "13" },
 		{ "sweep", "due_s", "75.001" }, { "sweep", "owed_when", "lamps" },
 		{ "sweep", "door_rule", "at_once" }, { "sweep", "doubt_on", "left_running muted" },

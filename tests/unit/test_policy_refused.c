@@ -67,10 +67,10 @@ static const struct {
 	  "c:5: expected a pattern of our own: four equal pulses and a pause mean gas (NFPA 72)" },
 
 	{ "an unknown section", LEAST "[horn]\n",
-	  "c:4: expected a section [bus], [page], [walk], [sweep], [line NAME] or [rung NAME] with a name of "
+	  "c:4: expected a section [bus], [page], [journal], [walk], [sweep], [line NAME] or [rung NAME] with a name of "
 	  "a-z 0-9 _" },
 	{ "a line's name with capitals", LEAST "[line Horn]\n",
-	  "c:4: expected a section [bus], [page], [walk], [sweep], [line NAME] or [rung NAME] with a name of "
+	  "c:4: expected a section [bus], [page], [journal], [walk], [sweep], [line NAME] or [rung NAME] with a name of "
 	  "a-z 0-9 _" },
 	{ "a rung named none", LEAST "[rung none]\n", "c:4: expected a rung's name other than none" },
 	{ "an unknown key", LEAST "due = 60\n", "c:4: expected a key of section [sweep], not \"due\"" },
