@@ -76,17 +76,23 @@ int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
 		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
 		      char *why, size_t size);
 
+/* -- whole.c: small files, there whole or as they were ---------------------------------------- */
+
+int pw_whole_open(const char *dir); /* fd of the folder, or -1 with errno */
+/* The whole file (cut to size, ended by a zero). Its length, size when it is longer; -1 with errno. */
+ssize_t pw_whole_read(int dir, const char *name, char *text, size_t size);
+/* Temporary file, fsync, rename, fsync of the folder. 0, or -1 with errno. */
+int pw_whole_write(int dir, const char *name, mode_t mode, const char *text);
+
 /* -- key.c ------------------------------------------------------------------------------------- */
 
 struct pw_secret_key { unsigned char bytes[64]; struct pw_public_key public; };
 /* Loads dir/bus.key, or draws one where there is none, and sees that dir/bus.pub is its public half.
  * drawn: it was drawn now. -1: the folder cannot be had; -2: what stands there is no key. */
 int pw_key_load(const char *dir, struct pw_secret_key *key, bool *drawn, char *why, size_t size);
-/* Renames bus.key and bus.pub to bus.key.damaged-N, bus.pub.damaged-N. 0, or -1 with errno. */
-int pw_key_aside(const char *dir, unsigned *n);
-/* Ed25519 (RFC 8032) over the parts as one text, as 128 hex digits and a zero. */
-void pw_sign(const struct pw_secret_key *key, const struct iovec *parts, int count, char sig[129]);
-bool pw_signed(const struct pw_public_key *key, const struct iovec *parts, int count, const char *sig);
+/* Ed25519 (RFC 8032), as 128 hex digits and a zero. */
+void pw_sign(const struct pw_secret_key *key, const void *text, size_t length, char sig[129]);
+bool pw_signed(const struct pw_public_key *key, const void *text, size_t length, const char *sig);
 
 /* -- seal.c ------------------------------------------------------------------------------------ */
 
@@ -108,8 +114,10 @@ int pw_seal_files_read(const char *dir, struct pw_seal_file f[2], unsigned *brok
 
 /* -- aside.c ----------------------------------------------------------------------------------- */
 
-/* Renames dir/journal.db and what belongs to it to journal.db.damaged-N. 0, or -1 with errno. */
+/* Renames dir/journal.db and what belongs to it to journal.db.damaged-N; bus.key and bus.pub to
+ * bus.damaged-N.key and .pub. 0, or -1 with errno. */
 int pw_journal_aside(const char *dir, unsigned *n);
+int pw_key_aside(const char *dir, unsigned *n);
 
 /* -- stamp.c: the alive stamp (J12) ------------------------------------------------------------ */
 

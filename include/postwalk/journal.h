@@ -99,27 +99,27 @@ bool pw_flaw_is_damage(enum pw_flaw flaw);
 
 /* -- lines.c: JSON Lines (J10) ----------------------------------------------------------------------- */
 
-#define PW_LINE_MAX (6 * PW_BODY_MAX + 1024) /* with its LF and closing zero */
-enum pw_line_kind { PW_LINE_HEAD = 1, PW_LINE_RECORD, PW_LINE_SEAL, PW_LINE_END };
-struct pw_line {
-	enum pw_line_kind kind;
+#define PW_EXPORT_LINE_MAX (6 * PW_BODY_MAX + 1024) /* with its LF and closing zero */
+enum pw_export_kind { PW_X_HEAD = 1, PW_X_RECORD, PW_X_SEAL, PW_X_END };
+struct pw_export_line {
+	enum pw_export_kind kind;
 	char bus[PW_NAME_MAX];       /* HEAD */
 	struct pw_public_key key;
-	struct pw_record record;     /* RECORD; its body lives until pw_line_free */
+	struct pw_record record;     /* RECORD; its body lives until pw_export_free */
 	struct pw_seal seal;         /* SEAL */
 	uint64_t records, seals;     /* END: how many stand before it */
 	void *held;
 };
 
 /* A line without its LF. Lengths; -1: it does not fit. */
-int pw_line_head(const char *bus, const struct pw_public_key *key, char *buf, size_t size);
-int pw_line_record(const struct pw_record *r, char *buf, size_t size);
-int pw_line_seal(const struct pw_seal *s, char *buf, size_t size);
-int pw_line_end(uint64_t records, uint64_t seals, char *buf, size_t size);
+int pw_export_head(const char *bus, const struct pw_public_key *key, char *buf, size_t size);
+int pw_export_record(const struct pw_record *r, char *buf, size_t size);
+int pw_export_seal(const struct pw_seal *s, char *buf, size_t size);
+int pw_export_end(uint64_t records, uint64_t seals, char *buf, size_t size);
 /* 0; -2 with "expected ..." in why: not JSON, a key twice, unknown, missing or out of range, a body
  * longer than PW_BODY_MAX. Free it after a 0. */
-int pw_line_read(const char *text, size_t length, struct pw_line *line, char *why, size_t size);
-void pw_line_free(struct pw_line *line);
+int pw_export_read(const char *text, size_t length, struct pw_export_line *line, char *why, size_t size);
+void pw_export_free(struct pw_export_line *line);
 
 /* -- journal.c, read.c: the file --------------------------------------------------------------------- */
 
