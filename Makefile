@@ -68,9 +68,10 @@ $(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
 		$(LIBS) $(call libs,cmocka) -lm
-$(BUILD)/tests/faults/%: tests/faults/%.c tests/faults/world.c $(ROOM_OBJECTS)
+WORLD = tests/faults/world.c tests/faults/play.c
+$(BUILD)/tests/faults/%: tests/faults/%.c $(WORLD) $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< tests/faults/world.c \
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(WORLD) \
 		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka) -lm
 
 .PHONY: units
