@@ -80,6 +80,7 @@ struct pw_check {
 	uint64_t first, seq;        /* of the first and of the last record; 0: none */
 	uint64_t sealed;            /* the last seal that holds; 0: none */
 	uint64_t records, seals, flaws;
+	bool seal_broken;           /* the last seal does not hold: more of the like are not told */
 	char first_prev[65];
 	bool pruned;                /* a prune record explains the beginning */
 	uint64_t boot;
@@ -88,7 +89,8 @@ struct pw_check {
 
 /* Records and seals come in order, each seal right behind its record. found is called during
  * these calls. A flaw is told once where it begins: a gap or a broken link does not make every
- * record behind it a finding. bus, key: live as long as the check. */
+ * record behind it a finding. At the end come PRUNED, and UNSEALED (seq 0: there is no record at
+ * all). key: lives as long as the check. */
 void pw_check_begin(struct pw_check *c, const char *bus, const struct pw_public_key *key,
 		    void (*found)(void *ctx, const struct pw_found *f), void *ctx);
 void pw_check_record(struct pw_check *c, const struct pw_record *r);
@@ -137,8 +139,9 @@ int pw_journal_read_seal(struct pw_journal *j, uint64_t from, struct pw_seal *s,
 const char *pw_journal_bus(const struct pw_journal *j);
 /* SQLite's own judgement of its file, quick_check: 0; -2 with its first words. Reads the whole file. */
 int pw_journal_quick_check(struct pw_journal *j, char *why, size_t size);
-/* judge.c, J6: the kept state against the head, and the seal files in dir (NULL: none) against the
- * chain. -2: touched, damaged, or older than a witness says. Reads the tail only. */
+/* judge.c, J6: the tail of the chain, the kept state against it, and the seal files in dir (NULL: do
+ * not look) against both. key NULL: signatures are not looked at. 0 (why: empty, or a remark);
+ * -2: touched, damaged, or older than a witness says. */
 int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_public_key *key, char *why,
 		     size_t size);
 
