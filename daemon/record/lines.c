@@ -319,8 +319,14 @@ static void tell_syntax(const json_error_t *error, char *why, size_t size)
 	case json_error_null_byte_in_key:
 		snprintf(why, size, "expected no zero character in a string");
 		break;
+	case json_error_premature_end_of_input:
+		snprintf(why, size, "expected a whole JSON object, and the line ends before it does");
+		break;
+	case json_error_end_of_input_expected:
+		snprintf(why, size, "expected one JSON object, and nothing behind it");
+		break;
 	default:
-		snprintf(why, size, "expected a JSON object, which breaks off in column %d",
+		snprintf(why, size, "expected a JSON object, which column %d does not go on with",
 			 error->column);
 	}
 }
@@ -334,6 +340,10 @@ int pw_export_read(const char *text, size_t length, struct pw_export_line *line,
 	memset(line, 0, sizeof(*line));
 	if (length > PW_EXPORT_LINE_MAX - 2) {
 		snprintf(why, size, "expected a line of at most %d bytes", PW_EXPORT_LINE_MAX - 2);
+		return -2;
+	}
+	if (memchr(text, '\0', length) != NULL) {
+		snprintf(why, size, "expected text without a zero byte");
 		return -2;
 	}
 	root = json_loadb(text, length, JSON_REJECT_DUPLICATES, &error);
