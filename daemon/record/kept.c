@@ -2,6 +2,8 @@
 /* The kept state as JSON text and back, over the core's own table of what is kept (R20). */
 #include "record_internal.h"
 
+#include <inttypes.h>
+#include <stdio.h>
 #include <string.h>
 
 /* Beside the table: the refusals of the open sweep. */
@@ -101,4 +103,36 @@ int pw_text_kept_read(const char *text, struct pw_state *s)
 	result = read_kept(read, s);
 	json_decref(read);
 	return result;
+}
+
+/* -- what binds it to the records -------------------------------------------------------------- */
+
+#define TEXT_MAX (PW_KEPT_MAX + 512)
+
+static int kept_text(const char *bus, const char *epoch, const struct pw_kept_row *r,
+		     char text[TEXT_MAX])
+{
+	return snprintf(text, TEXT_MAX,
+			"postwalk-kept-v1\n%s\n%s\n%" PRIu64 "\n%s\n%" PRIu64 "\n%s\n%" PRId64
+			"\n%" PRId64 "\n%" PRIu64 "\n%d\n%s",
+			bus, epoch, r->seq, r->hash, r->boot, r->boot_id, r->mono_ms, r->wall_ms,
+			r->batch, r->ended, r->state);
+}
+
+void pw_kept_sign(const char *bus, const char *epoch, struct pw_kept_row *row,
+		  const struct pw_secret_key *key)
+{
+	char text[TEXT_MAX];
+	int n = kept_text(bus, epoch, row, text);
+
+	pw_sign(key, text, (size_t)n, row->sig);
+}
+
+bool pw_kept_holds(const char *bus, const char *epoch, const struct pw_kept_row *row,
+		   const struct pw_public_key *key)
+{
+	char text[TEXT_MAX];
+	int n = kept_text(bus, epoch, row, text);
+
+	return pw_signed(key, text, (size_t)n, row->sig);
 }

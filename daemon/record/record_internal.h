@@ -51,31 +51,6 @@ int pw_refusals_read(const json_t *array, struct pw_sweep *sweep); /* the count 
 /* The bytes of a note that are used; 0: it is none that can be written. */
 size_t pw_note_size(const struct pw_note *n);
 
-/* -- journal.c --------------------------------------------------------------------------------- */
-
-struct pw_kept_row {
-	char state[PW_KEPT_MAX];
-	char boot_id[PW_BOOT_ID_MAX];
-	int64_t mono_ms, wall_ms;
-	uint64_t boot, batch;
-};
-
-/* One transaction: begin, add and keep as often as wanted, commit. After a -1 or -2 of any of
- * them the journal is only good for closing (J7). Errors as pw_journal_open has them. */
-int pw_journal_begin(struct pw_journal *j, char *why, size_t size);
-/* Takes boot, mono_ms, wall_ms, wall_ok, kind and body; fills in the rest. */
-int pw_journal_add(struct pw_journal *j, struct pw_record *r, char *why, size_t size);
-int pw_journal_keep(struct pw_journal *j, const struct pw_kept_row *row, char *why, size_t size);
-int pw_journal_commit(struct pw_journal *j, char *why, size_t size);
-/* The last record's seq and hash (0 and the origin when there is none; hash NULL: not wanted). */
-uint64_t pw_journal_head(const struct pw_journal *j, char hash[65]);
-/* 1: found; 0: nothing kept yet. */
-int pw_journal_kept(struct pw_journal *j, struct pw_kept_row *row, char *why, size_t size);
-/* The newest records of SWEEP or POLICY, newest first, most at most. */
-int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
-		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
-		      char *why, size_t size);
-
 /* -- whole.c: small files, there whole or as they were ---------------------------------------- */
 
 int pw_whole_open(const char *dir); /* fd of the folder, or -1 with errno */
@@ -111,6 +86,51 @@ int pw_seal_file_write(const char *dir, const struct pw_seal_file *f);
 /* Those of the two that are whole, and how many; -1 with errno: they cannot be read. broken: how many
  * are there and not whole. */
 int pw_seal_files_read(const char *dir, struct pw_seal_file f[2], unsigned *broken);
+
+/* -- journal.c --------------------------------------------------------------------------------- */
+
+/* The kept state, bound to the record that was the head, and signed. */
+struct pw_kept_row {
+	char state[PW_KEPT_MAX];
+	char boot_id[PW_BOOT_ID_MAX];
+	int64_t mono_ms, wall_ms;
+	uint64_t boot, batch;
+	bool ended; /* an orderly stop */
+	uint64_t seq;
+	char hash[65], sig[129];
+};
+/* kept.c: fills in sig; does it hold? */
+void pw_kept_sign(const char *bus, const char *epoch, struct pw_kept_row *row,
+		  const struct pw_secret_key *key);
+bool pw_kept_holds(const char *bus, const char *epoch, const struct pw_kept_row *row,
+		   const struct pw_public_key *key);
+
+/* One transaction: begin, add and keep as often as wanted, commit. After a -1 or -2 of any of
+ * them the journal is only good for closing (J7). Errors as pw_journal_open has them. */
+int pw_journal_begin(struct pw_journal *j, char *why, size_t size);
+/* Takes boot, mono_ms, wall_ms, wall_ok, kind and body; fills in the rest. */
+int pw_journal_add(struct pw_journal *j, struct pw_record *r, char *why, size_t size);
+/* Seals the head, where it is not sealed yet (J4). */
+int pw_journal_seal(struct pw_journal *j, const struct pw_secret_key *key, char *why, size_t size);
+uint64_t pw_journal_sealed(const struct pw_journal *j); /* the last seal's seq; 0: none */
+/* Fills in seq, hash and sig: the row is of the head. */
+int pw_journal_keep(struct pw_journal *j, struct pw_kept_row *row, const struct pw_secret_key *key,
+		    char *why, size_t size);
+int pw_journal_commit(struct pw_journal *j, char *why, size_t size);
+/* The last record's seq and hash (0 and the origin when there is none; hash NULL: not wanted). */
+uint64_t pw_journal_head(const struct pw_journal *j, char hash[65]);
+const char *pw_journal_epoch(const struct pw_journal *j);
+void pw_journal_rest(struct pw_journal *j); /* no statement stays under way: checkpoints may go on */
+/* 1: found; 0: nothing kept yet. */
+int pw_journal_kept(struct pw_journal *j, struct pw_kept_row *row, char *why, size_t size);
+/* prune.c, J11: one transaction of its own. r: boot and times of the prune record; row: the state that
+ * is kept. 1: something was dropped; 0: nothing was to be. */
+int pw_journal_prune(struct pw_journal *j, struct pw_record *r, struct pw_kept_row *row,
+		     uint32_t keep_days, const struct pw_secret_key *key, char *why, size_t size);
+/* The newest records of SWEEP, POLICY or RECEIPT, newest first, most at most. */
+int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
+		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
+		      char *why, size_t size);
 
 /* -- aside.c ----------------------------------------------------------------------------------- */
 

@@ -57,8 +57,8 @@ static void last_alive(const char *dir, const struct pw_kept_row *row, struct pw
 	close(fd);
 }
 
-int pw_start_find(struct pw_journal *j, const char *dir, uint64_t boot, struct pw_kept_state *out,
-		  struct pw_kept_row *row, char *why, size_t size)
+int pw_start_find(struct pw_journal *j, const char *dir, const struct pw_public_key *key, uint64_t boot,
+		  struct pw_kept_state *out, struct pw_kept_row *row, char *why, size_t size)
 {
 	int found = pw_journal_kept(j, row, why, size), result;
 
@@ -74,7 +74,9 @@ int pw_start_find(struct pw_journal *j, const char *dir, uint64_t boot, struct p
 	out->boot = boot != 0 ? boot : row->boot + 1;
 	if (found == 0)
 		return 0;
-	out->found = pw_text_kept_read(row->state, &out->state) == 0;
+	out->ended = row->ended;
+	out->found = pw_kept_holds(pw_journal_bus(j), pw_journal_epoch(j), row, key)
+		     && pw_text_kept_read(row->state, &out->state) == 0;
 	if (!out->found)
 		snprintf(why, size, "%s/journal.db: the kept state cannot be read", dir);
 	memcpy(out->boot_id, row->boot_id, sizeof(out->boot_id));

@@ -21,6 +21,7 @@
 #include <unistd.h>
 
 #define STALL_MS 2000   /* a batch that takes longer is a fault */
+#define JUDGE_MS 15000  /* the same while the journal is judged: two years of it, from a slow card */
 #define RESTART_MS 1000 /* between two starts of the process */
 #define REAP_MS 20      /* between two looks at a process that is ending */
 #define GONE_MS 100     /* for a process that was killed to be gone */
@@ -239,13 +240,17 @@ static void take_ready(struct pw_writer *w, const struct pw_message *m)
 {
 	w->ready = true;
 	w->deaths = 0;
-	w->order.boot = m->of.ready.kept.boot;
-	if (!w->kept_known)
-		w->kept = m->of.ready.kept;
-	w->kept_known = true;
+	w->order.boot = m->of.ready.boot;
 	take_committed(w, m->head.batch, m->of.ready.seq);
 	if (w->flying != NULL)
 		start_over(w);
+}
+
+static void take_kept(struct pw_writer *w, const struct pw_message *m)
+{
+	if (!w->kept_known)
+		w->kept = m->of.kept;
+	w->kept_known = true;
 }
 
 static void take_trouble(struct pw_writer *w, const struct pw_message *m)
@@ -262,7 +267,9 @@ static void take_message(struct pw_writer *w, const struct pw_message *m, size_t
 	if (length < offsetof(struct pw_message, of) || m->head.version != PW_MESSAGE_VERSION
 	    || m->head.size != size)
 		return;
-	if (m->head.kind == PW_M_READY && size == sizeof(m->of.ready))
+	if (m->head.kind == PW_M_KEPT && size == sizeof(m->of.kept))
+		take_kept(w, m);
+	else if (m->head.kind == PW_M_READY && size == sizeof(m->of.ready))
 		take_ready(w, m);
 	else if (m->head.kind == PW_M_DONE && size == sizeof(m->of.done))
 		take_committed(w, m->head.batch, m->of.done.seq);
@@ -307,6 +314,11 @@ static void say_death(const struct pw_writer *w, char *out, size_t size)
 		snprintf(out, size, "records are not reaching the disk: the writer has ended");
 }
 
+static int stall_ms(const struct pw_writer *w)
+{
+	return w->kept_known && !w->ready ? JUDGE_MS : STALL_MS;
+}
+
 static void judge(struct pw_writer *w, int64_t now_ms)
 {
 	const int64_t since_ms = oldest_ms(w);
@@ -316,9 +328,9 @@ static void judge(struct pw_writer *w, int64_t now_ms)
 		say_death(w, w->fault, sizeof(w->fault));
 	else if (w->trouble.now[0] != '\0')
 		snprintf(w->fault, sizeof(w->fault), "%s", w->trouble.now);
-	else if (since_ms != PW_NEVER && now_ms - since_ms > STALL_MS)
+	else if (since_ms != PW_NEVER && now_ms - since_ms > stall_ms(w))
 		snprintf(w->fault, sizeof(w->fault), "records are not reaching the disk: the disk "
-			 "or the writer has not answered for more than %d s", STALL_MS / 1000);
+			 "or the writer has not answered for more than %d s", stall_ms(w) / 1000);
 	else
 		snprintf(w->fault, sizeof(w->fault), "%s", w->trouble.start);
 }
@@ -413,6 +425,8 @@ void pw_writer_stop(struct pw_writer *w, int wait_ms)
 	pw_writer_tend(w, boottime_ms());
 	while ((w->flying != NULL || w->filling->whole) && wait_for_process(w, deadline_ms))
 		;
+	if (w->ready && w->flying == NULL)
+		send_message(w, PW_M_END, NULL, 0);
 	if (w->fd >= 0)
 		shutdown(w->fd, SHUT_WR);
 	if (!wait_for_end(w, deadline_ms)) {
@@ -497,7 +511,7 @@ int64_t pw_writer_next_ms(const struct pw_writer *w)
 		return w->reap_ms;
 	if (since_ms == PW_NEVER || w->fault[0] != '\0')
 		return PW_NEVER;
-	return since_ms + STALL_MS + 1;
+	return since_ms + stall_ms(w) + 1;
 }
 
 const char *pw_writer_fault(const struct pw_writer *w)

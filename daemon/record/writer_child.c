@@ -3,7 +3,8 @@
  * The writer process: the only one that opens the journal. It takes batches off a socket, commits
  * each in one transaction, and says so. After an error it gives the connection up, opens the
  * journal anew, and tells which batch it finds committed there; the watch hands over again what
- * came after (J7). Between batches it keeps the alive stamp (J12).
+ * came after (J7). Between batches it seals outside (J4), keeps the alive stamp (J12), and, once a
+ * start, goes through the whole chain (J6) and prunes (J11).
  *
  * It sleeps in poll without a timeout whenever the bus is parked and the disk is well.
  */
@@ -17,34 +18,16 @@
 #include <stddef.h>
 #include <stdio.h>
 #include <string.h>
-#include <sys/file.h>
 #include <sys/prctl.h>
 #include <sys/socket.h>
 #include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
-#define LOCK_RETRY_MS 20
-#define LOCK_PATIENCE 50 /* tries, before a writer that has not ended yet is told of */
+#define SEAL_EVERY 256 /* records (J4) */
+#define CHECK_SLICE 64 /* records of the old chain between two looks at the socket */
 
-struct child {
-	int sock, lock, stamp;
-	unsigned lock_tries;
-	const struct pw_order *order;
-	struct pw_journal *journal;
-	bool in_batch;
-	uint64_t failed; /* the last batch that did: it comes again unless it is found committed */
-	char damage[PW_WORDS_MAX]; /* not empty: what stands there is put aside at the next try */
-	uint64_t boot;
-	char boot_id[PW_BOOT_ID_MAX];
-	int64_t stamp_at_ms, retry_at_ms;
-	struct pw_trouble trouble, told;
-	struct pw_message in, out;
-	struct pw_kept_row row;
-	char body[PW_BODY_MAX + 1];
-};
-
-static int64_t clock_ms(clockid_t id)
+int64_t pw_child_clock_ms(clockid_t id)
 {
 	struct timespec t;
 
@@ -54,7 +37,7 @@ static int64_t clock_ms(clockid_t id)
 
 /* -- telling the watch ------------------------------------------------------------------------- */
 
-static void tell(struct child *c, enum pw_message_kind kind, uint64_t batch, size_t size)
+void pw_child_tell(struct pw_child *c, enum pw_message_kind kind, uint64_t batch, size_t size)
 {
 	c->out.head = (struct pw_message_head){
 		.version = PW_MESSAGE_VERSION, .kind = (uint16_t)kind, .size = (uint32_t)size,
@@ -66,24 +49,20 @@ static void tell(struct child *c, enum pw_message_kind kind, uint64_t batch, siz
 		;
 }
 
-static const char stamp_refused[] = "the alive stamp is not reaching the disk";
-
-static bool is_of_stamp(const struct pw_trouble *trouble)
+void pw_child_tell_trouble(struct pw_child *c)
 {
-	return strncmp(trouble->now, stamp_refused, sizeof(stamp_refused) - 1) == 0;
-}
-
-static void tell_trouble(struct child *c)
-{
+	memset(c->trouble.now, 0, sizeof(c->trouble.now));
+	for (unsigned i = PW_ILLS; i-- > 0;)
+		if (c->ill[i][0] != '\0')
+			memcpy(c->trouble.now, c->ill[i], sizeof(c->trouble.now));
 	if (memcmp(&c->trouble, &c->told, sizeof(c->told)) == 0)
 		return;
 	c->told = c->trouble;
 	c->out.of.trouble = c->trouble;
-	tell(c, PW_M_TROUBLE, 0, sizeof(c->out.of.trouble));
+	pw_child_tell(c, PW_M_TROUBLE, 0, sizeof(c->out.of.trouble));
 }
 
-__attribute__((format(printf, 2, 3)))
-static void say(char words[PW_WORDS_MAX], const char *format, ...)
+void pw_child_say(char words[PW_WORDS_MAX], const char *format, ...)
 {
 	va_list args;
 
@@ -93,156 +72,113 @@ static void say(char words[PW_WORDS_MAX], const char *format, ...)
 	va_end(args);
 }
 
-/* -- the journal opened, and given up ---------------------------------------------------------- */
-
-/* An earlier writer may still be in the middle of its last commit: never two at once (J1). */
-static int take_lock(struct child *c, char *why, size_t size)
-{
-	char path[4096];
-
-	snprintf(path, sizeof(path), "%s/journal.lock", c->order->dir);
-	if (c->lock < 0)
-		c->lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
-	if (c->lock >= 0 && flock(c->lock, LOCK_EX | LOCK_NB) == 0)
-		return 0;
-	if (c->lock >= 0 && errno == EWOULDBLOCK) {
-		c->lock_tries++;
-		snprintf(why, size, "%.180s: held by another writer", path);
-	} else {
-		snprintf(why, size, "%.180s: %s", path, strerror(errno));
-	}
-	return -1;
-}
-
-static int put_aside(struct child *c, const char *what, char *why, size_t size)
-{
-	unsigned n;
-
-	if (pw_journal_aside(c->order->dir, &n) < 0) {
-		snprintf(why, size, "%s, and cannot be renamed: %s", what, strerror(errno));
-		return -1;
-	}
-	say(c->trouble.start,
-	    "a new journal was begun: %.150s; the old one is journal.db.damaged-%u", what, n);
-	return 0;
-}
-
-static int open_journal(struct child *c, char *why, size_t size)
-{
-	char path[4096], what[PW_WORDS_MAX];
-	int result;
-
-	snprintf(path, sizeof(path), "%s/journal.db", c->order->dir);
-	if (c->damage[0] != '\0' && put_aside(c, c->damage, why, size) < 0)
-		return -1;
-	c->damage[0] = '\0';
-	result = pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
-	if (result != -2)
-		return result;
-	snprintf(what, sizeof(what), "%s", why);
-	if (put_aside(c, what, why, size) < 0)
-		return -1;
-	return pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
-}
-
-static void give_up(struct child *c, int result, const char *why)
+void pw_child_give_up(struct pw_child *c, int result, const char *why)
 {
 	pw_journal_close(c->journal);
 	c->journal = NULL;
 	c->in_batch = false;
-	say(c->damage, "%s", result == -2 ? why : "");
-	c->retry_at_ms = clock_ms(CLOCK_BOOTTIME) + c->order->pace.retry_ms;
-	say(c->trouble.now, "records are not reaching the disk: %s", why);
-	tell_trouble(c);
+	pw_child_say(c->damage, "%s", result == -2 ? why : "");
+	c->retry_at_ms = pw_child_clock_ms(CLOCK_BOOTTIME) + c->order->pace.retry_ms;
+	pw_child_say(c->ill[PW_ILL_RECORDS], "records are not reaching the disk: %s", why);
+	pw_child_tell_trouble(c);
 }
 
-static void stamp_from(struct child *c, const struct pw_state *s, int64_t at_ms)
+/* -- seals outside the database (J4) ----------------------------------------------------------- */
+
+/* After the commit: a file never says more than the journal has. */
+void pw_child_seal_outside(struct pw_child *c)
 {
-	if (s->phase == PW_PARKED)
+	const uint64_t sealed = pw_journal_sealed(c->journal);
+	struct pw_seal_file f = { .bus = "" };
+	char why[PW_WORDS_MAX];
+
+	if (sealed == 0)
+		return;
+	snprintf(f.bus, sizeof(f.bus), "%s", c->order->bus);
+	memcpy(f.epoch, pw_journal_epoch(c->journal), sizeof(f.epoch));
+	if (pw_journal_read_seal(c->journal, sealed, &f.seal, why, sizeof(why)) != 1)
+		return;
+	pw_journal_rest(c->journal);
+	c->seal_waits = pw_seal_file_write(c->order->dir, &f) < 0;
+	if (c->seal_waits)
+		pw_child_say(c->ill[PW_ILL_SEAL], "the seal file is not reaching the disk: %s: %s",
+			     c->order->dir, strerror(errno));
+	else
+		c->ill[PW_ILL_SEAL][0] = '\0';
+}
+
+void pw_child_stamp_from(struct pw_child *c, enum pw_phase phase, int64_t at_ms)
+{
+	if (phase == PW_PARKED)
 		c->stamp_at_ms = PW_NEVER;
 	else if (c->stamp_at_ms == PW_NEVER)
 		c->stamp_at_ms = at_ms;
 }
 
-static void ready(struct child *c)
-{
-	const struct pw_kept_state *kept = &c->out.of.ready.kept;
-
-	c->boot = kept->boot;
-	c->retry_at_ms = PW_NEVER;
-	if (kept->found && c->row.boot == c->boot) /* a writer that took over */
-		stamp_from(c, &kept->state, clock_ms(CLOCK_BOOTTIME));
-	if (c->row.batch >= c->failed)
-		memset(c->trouble.now, 0, sizeof(c->trouble.now));
-	c->out.of.ready.seq = pw_journal_head(c->journal, NULL);
-	tell(c, PW_M_READY, c->row.batch, sizeof(c->out.of.ready));
-	tell_trouble(c);
-}
-
-static void try_to_open(struct child *c)
-{
-	char why[PW_WORDS_MAX];
-	int result;
-
-	if (take_lock(c, why, sizeof(why)) < 0) {
-		if (c->lock_tries == 0 || c->lock_tries > LOCK_PATIENCE)
-			give_up(c, -1, why);
-		else
-			c->retry_at_ms = clock_ms(CLOCK_BOOTTIME) + LOCK_RETRY_MS;
-		return;
-	}
-	c->lock_tries = 0;
-	result = open_journal(c, why, sizeof(why));
-	if (result == 0)
-		result = pw_start_find(c->journal, c->order->dir, c->boot, &c->out.of.ready.kept,
-				       &c->row, why, sizeof(why));
-	if (result < 0) {
-		give_up(c, result, why);
-		return;
-	}
-	if (why[0] != '\0')
-		say(c->trouble.start, "%s", why);
-	ready(c);
-}
-
 /* -- batches ----------------------------------------------------------------------------------- */
 
-static int begin(struct child *c, char *why, size_t size)
+static int begin(struct pw_child *c, char *why, size_t size)
 {
+	c->seal_due = false;
 	return pw_journal_begin(c->journal, why, size);
 }
 
-static int note(struct child *c, char *why, size_t size)
+/* J4: when a sweep closes, or is taken back, and at a key-off that owes none. */
+static bool is_sealed(enum pw_kind kind)
+{
+	return kind == PW_K_SWEEP || kind == PW_K_RESTART || kind == PW_K_EXCUSED;
+}
+
+static int note(struct pw_child *c, char *why, size_t size)
 {
 	const struct pw_note *n = &c->in.of.note;
 	struct pw_record r = {
 		.boot = c->boot, .mono_ms = n->mono_ms, .wall_ms = n->wall_ms,
 		.wall_ok = n->wall_ok != 0, .kind = n->kind, .body = c->body,
 	};
+	int result;
 
 	if (pw_text_body(n, c->body, sizeof(c->body)) < 0) {
 		/* too long as JSON: that it was there is told in its place */
 		snprintf(c->body, sizeof(c->body), "{\"count\":1}");
 		r.kind = PW_K_LOST;
 	}
-	return pw_journal_add(c->journal, &r, why, size);
+	c->seal_due = c->seal_due || is_sealed(r.kind);
+	result = pw_journal_add(c->journal, &r, why, size);
+	if (result == 0 && r.seq - pw_journal_sealed(c->journal) >= SEAL_EVERY)
+		result = pw_journal_seal(c->journal, &c->key, why, size);
+	return result;
 }
 
-static void committed(struct child *c, const struct pw_state *state)
+static void committed(struct pw_child *c, uint64_t sealed)
 {
 	c->in_batch = false;
-	if (!is_of_stamp(&c->trouble))
-		memset(c->trouble.now, 0, sizeof(c->trouble.now));
-	stamp_from(c, state, clock_ms(CLOCK_BOOTTIME) + c->order->pace.stamp_ms);
+	c->ill[PW_ILL_RECORDS][0] = '\0';
+	pw_child_stamp_from(c, c->phase,
+			    pw_child_clock_ms(CLOCK_BOOTTIME) + c->order->pace.stamp_ms);
 	c->out.of.done.seq = pw_journal_head(c->journal, NULL);
-	tell(c, PW_M_DONE, c->row.batch, sizeof(c->out.of.done));
-	tell_trouble(c);
+	pw_child_tell(c, PW_M_DONE, c->row.batch, sizeof(c->out.of.done));
+	if (c->seal_waits || pw_journal_sealed(c->journal) != sealed)
+		pw_child_seal_outside(c);
+	pw_child_tell_trouble(c);
 }
 
-static int keep(struct child *c, char *why, size_t size)
+static int commit(struct pw_child *c, uint64_t sealed, char *why, size_t size)
+{
+	int result;
+
+	if ((c->seal_due
+	     && (result = pw_journal_seal(c->journal, &c->key, why, size)) < 0)
+	    || (result = pw_journal_keep(c->journal, &c->row, &c->key, why, size)) < 0
+	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
+		return result;
+	committed(c, sealed);
+	return 0;
+}
+
+static int keep(struct pw_child *c, char *why, size_t size)
 {
 	const struct pw_keep *k = &c->in.of.keep;
-	int result;
 
 	if (pw_text_kept(&k->state, c->row.state, sizeof(c->row.state)) < 0) {
 		snprintf(why, size, "the state does not fit the journal");
@@ -252,15 +188,29 @@ static int keep(struct child *c, char *why, size_t size)
 	c->row.wall_ms = k->wall_ms;
 	c->row.boot = c->boot;
 	c->row.batch = c->in.head.batch;
+	c->row.ended = false;
 	memcpy(c->row.boot_id, c->boot_id, sizeof(c->boot_id));
-	if ((result = pw_journal_keep(c->journal, &c->row, why, size)) < 0
-	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
-		return result;
-	committed(c, &k->state);
-	return 0;
+	if (c->phase == PW_DRIVING && k->state.phase != PW_DRIVING)
+		c->seal_due = true;
+	c->phase = k->state.phase;
+	return commit(c, c->sealed_before, why, size);
 }
 
-static int broken_off(struct child *c, char *why, size_t size)
+/* An orderly stop: what was last kept is how it ended. */
+static int end(struct pw_child *c, char *why, size_t size)
+{
+	int result = 0;
+
+	if (c->row.boot != c->boot) /* nothing of this start was kept */
+		return 0;
+	c->row.ended = true;
+	c->seal_due = true;
+	if ((result = pw_journal_begin(c->journal, why, size)) < 0)
+		return result;
+	return commit(c, pw_journal_sealed(c->journal), why, size);
+}
+
+static int broken_off(struct pw_child *c, char *why, size_t size)
 {
 	snprintf(why, size, "batch %llu was broken off", (unsigned long long)c->in.head.batch);
 	return -1;
@@ -276,6 +226,7 @@ static bool is_sound(const struct pw_message *m, size_t length)
 		return false;
 	switch (m->head.kind) {
 	case PW_M_BEGIN:
+	case PW_M_END:
 		return size == 0;
 	case PW_M_NOTE:
 		return size >= offsetof(struct pw_note, of) && m->of.note.size == size
@@ -288,31 +239,34 @@ static bool is_sound(const struct pw_message *m, size_t length)
 	}
 }
 
-static void handle(struct child *c)
+static void handle(struct pw_child *c)
 {
-	static int (*const handlers[])(struct child *, char *, size_t) = {
+	static int (*const handlers[])(struct pw_child *, char *, size_t) = {
 		[PW_M_BEGIN] = begin, [PW_M_NOTE] = note, [PW_M_KEEP] = keep,
+		[PW_M_END] = end,
 	};
 	char why[PW_WORDS_MAX];
 	int result;
 
 	/* after trouble: the rest of a batch that will come again */
-	if (c->journal == NULL || (!c->in_batch && c->in.head.kind != PW_M_BEGIN))
+	if (c->journal == NULL
+	    || (!c->in_batch && c->in.head.kind != PW_M_BEGIN && c->in.head.kind != PW_M_END))
 		return;
-	if (c->in.head.kind == PW_M_BEGIN && c->in_batch)
+	if ((c->in.head.kind == PW_M_BEGIN || c->in.head.kind == PW_M_END) && c->in_batch)
 		result = broken_off(c, why, sizeof(why));
 	else
 		result = handlers[c->in.head.kind](c, why, sizeof(why));
 	if (result < 0) {
 		c->failed = c->in.head.batch;
-		give_up(c, result, why);
+		pw_child_give_up(c, result, why);
 	} else if (c->in.head.kind == PW_M_BEGIN) {
 		c->in_batch = true;
+		c->sealed_before = pw_journal_sealed(c->journal);
 	}
 }
 
 /* False when the watch has ended. */
-static bool receive(struct child *c)
+static bool receive(struct pw_child *c)
 {
 	ssize_t n = recv(c->sock, &c->in, sizeof(c->in), 0);
 
@@ -327,10 +281,10 @@ static bool receive(struct child *c)
 /* -- the alive stamp --------------------------------------------------------------------------- */
 
 /* It vouches that the kept state is how things stood then: so it stands still while records wait. */
-static void stamp(struct child *c, int64_t now_ms)
+static void stamp(struct pw_child *c, int64_t now_ms)
 {
 	struct pw_stamp s = {
-		.boot = c->boot, .mono_ms = now_ms, .wall_ms = clock_ms(CLOCK_REALTIME),
+		.boot = c->boot, .mono_ms = now_ms, .wall_ms = pw_child_clock_ms(CLOCK_REALTIME),
 	};
 	int result = -1;
 
@@ -343,16 +297,90 @@ static void stamp(struct child *c, int64_t now_ms)
 	if (c->stamp >= 0)
 		result = pw_stamp_write(c->stamp, &s);
 	if (result < 0) {
-		int error = errno;
-
+		pw_child_say(c->ill[PW_ILL_STAMP], "the alive stamp is not reaching the disk: "
+			     "%s/alive: %s", c->order->dir, strerror(errno));
 		if (c->stamp >= 0)
 			close(c->stamp);
 		c->stamp = -1;
-		say(c->trouble.now, "%s: %s/alive: %s", stamp_refused, c->order->dir, strerror(error));
-	} else if (is_of_stamp(&c->trouble)) {
-		memset(c->trouble.now, 0, sizeof(c->trouble.now));
+	} else {
+		c->ill[PW_ILL_STAMP][0] = '\0';
 	}
-	tell_trouble(c);
+	pw_child_tell_trouble(c);
+}
+
+/* -- the whole chain, and pruning -------------------------------------------------------------- */
+
+static void take_flaw(void *ctx, const struct pw_found *f)
+{
+	struct pw_child *c = ctx;
+
+	if (c->flaw[0] == '\0' && pw_flaw_is_damage(f->flaw) && f->flaw != PW_FLAW_PRUNED)
+		pw_child_say(c->flaw, "%s/journal.db: seq %llu: %s", c->order->dir,
+			     (unsigned long long)f->seq, f->words);
+}
+
+/* 1: there is more; 0: all is sound; -1, -2. */
+static int check_slice(struct pw_child *c, char *why, size_t size)
+{
+	struct pw_record r;
+	struct pw_seal s;
+	int result = 1;
+
+	for (unsigned i = 0; i < CHECK_SLICE && result == 1 && c->flaw[0] == '\0'; i++) {
+		result = pw_journal_read(c->journal, c->check.seq + 1, &r, why, size);
+		if (result == 1)
+			pw_check_record(&c->check, &r);
+		if (result == 1 && c->next_seal <= r.seq) {
+			result = pw_journal_read_seal(c->journal, c->next_seal, &s, why, size);
+			c->next_seal = result == 1 ? s.seq : UINT64_MAX;
+			if (result == 1 && s.seq <= r.seq) {
+				pw_check_seal(&c->check, &s);
+				c->next_seal = s.seq + 1;
+			}
+			result = result == 0 ? 1 : result;
+		}
+	}
+	pw_journal_rest(c->journal);
+	if (c->flaw[0] == '\0')
+		return result;
+	snprintf(why, size, "%s", c->flaw);
+	return -2;
+}
+
+static int prune(struct pw_child *c, char *why, size_t size)
+{
+	struct pw_record r = { .boot = c->boot, .mono_ms = pw_child_clock_ms(CLOCK_BOOTTIME),
+			       .wall_ms = pw_child_clock_ms(CLOCK_REALTIME), .wall_ok = true };
+	int result = c->row.boot == c->boot
+			     ? pw_journal_prune(c->journal, &r, &c->row, c->order->pace.keep_days,
+						&c->key, why, size) : 0;
+
+	if (result == 1)
+		pw_child_seal_outside(c);
+	return result;
+}
+
+/* In the idle time of a start: a slice, until all is gone through. */
+static void go_through(struct pw_child *c)
+{
+	char why[PW_WORDS_MAX];
+	int result;
+
+	if (c->checking == PW_CHECK_DUE) {
+		pw_check_begin(&c->check, c->order->bus, &c->key.public, take_flaw, c);
+		c->flaw[0] = '\0';
+		c->next_seal = 1;
+		c->checking = PW_CHECK_RUNS;
+	}
+	result = check_slice(c, why, sizeof(why));
+	if (result == 0) {
+		c->checking = PW_CHECK_OVER;
+		result = prune(c, why, sizeof(why));
+	}
+	if (result < 0) {
+		c->checking = PW_CHECK_OVER;
+		pw_child_give_up(c, result, why);
+	}
 }
 
 /* -- the process ------------------------------------------------------------------------------- */
@@ -410,26 +438,30 @@ static int until(int64_t at_ms, int64_t now_ms)
 	return at_ms - now_ms > 60000 ? 60000 : (int)(at_ms - now_ms);
 }
 
-static bool turn(struct child *c)
+static bool turn(struct pw_child *c)
 {
 	struct pollfd wait = { .fd = c->sock, .events = POLLIN };
-	int64_t now_ms = clock_ms(CLOCK_BOOTTIME);
+	int64_t now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
 	int64_t next_ms = c->stamp_at_ms < c->retry_at_ms ? c->stamp_at_ms : c->retry_at_ms;
-	int n = poll(&wait, 1, until(next_ms, now_ms));
+	const bool idle_work = c->journal != NULL && !c->in_batch && c->checking != PW_CHECK_OVER;
+	int n = poll(&wait, 1, idle_work ? 0 : until(next_ms, now_ms));
 
-	now_ms = clock_ms(CLOCK_BOOTTIME);
+	now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
 	if (c->retry_at_ms <= now_ms)
-		try_to_open(c);
+		pw_child_open(c);
 	if (c->stamp_at_ms <= now_ms)
 		stamp(c, now_ms);
+	if (n == 0 && idle_work)
+		go_through(c);
 	return n <= 0 || receive(c);
 }
 
 _Noreturn void pw_writer_child(int sock, const struct pw_order *order)
 {
-	struct child c = {
+	struct pw_child c = {
 		.lock = -1, .stamp = -1, .order = order, .boot = order->boot,
 		.stamp_at_ms = PW_NEVER, .retry_at_ms = INT64_MIN,
+		.checking = order->boot == 0 ? PW_CHECK_DUE : PW_CHECK_OVER,
 	};
 
 	c.sock = settle_in(sock);

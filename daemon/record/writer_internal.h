@@ -3,6 +3,8 @@
 #ifndef POSTWALK_WRITER_INTERNAL_H
 #define POSTWALK_WRITER_INTERNAL_H
 
+#include <time.h>
+
 #include "record_internal.h"
 
 /* -- waiting.c: notes in memory, the newest PW_WAITING_MAX ------------------------------------- */
@@ -36,7 +38,9 @@ enum pw_message_kind {
 	PW_M_BEGIN = 1, /* down: a batch begins; whatever came of an unfinished one is void */
 	PW_M_NOTE,      /* down: pw_note, cut to its size */
 	PW_M_KEEP,      /* down: pw_keep, cut to its refusals: the batch is whole, commit it */
-	PW_M_READY,     /* up: the journal is open; pw_ready */
+	PW_M_END,       /* down: an orderly stop; nothing follows */
+	PW_M_KEPT,      /* up: what a start finds, before the journal is judged (J6); pw_kept_state */
+	PW_M_READY,     /* up: the journal is open and believed; pw_ready */
 	PW_M_DONE,      /* up: committed; pw_done */
 	PW_M_TROUBLE    /* up: pw_trouble; empty words: none */
 };
@@ -58,7 +62,7 @@ struct pw_done {
 
 struct pw_ready {
 	uint64_t seq; /* the head's batch: the last one committed */
-	struct pw_kept_state kept;
+	uint64_t boot;
 };
 
 struct pw_trouble {
@@ -71,6 +75,7 @@ struct pw_message {
 	union {
 		struct pw_note note;
 		struct pw_keep keep;
+		struct pw_kept_state kept;
 		struct pw_ready ready;
 		struct pw_done done;
 		struct pw_trouble trouble;
@@ -84,8 +89,8 @@ size_t pw_keep_size(const struct pw_state *s); /* struct pw_keep without refusal
 /* What a start finds in the journal (row: all 0 when nothing was kept) and its stamp. boot: this
  * one's counter, 0 when it is to be drawn. 0; -1, -2 with why. A state that cannot be read is not
  * found, and why says so (else it is empty). */
-int pw_start_find(struct pw_journal *j, const char *dir, uint64_t boot, struct pw_kept_state *out,
-		  struct pw_kept_row *row, char *why, size_t size);
+int pw_start_find(struct pw_journal *j, const char *dir, const struct pw_public_key *key, uint64_t boot,
+		  struct pw_kept_state *out, struct pw_kept_row *row, char *why, size_t size);
 
 /* -- writer_child.c ---------------------------------------------------------------------------- */
 
@@ -101,6 +106,58 @@ struct pw_order {
 	uint64_t boot;                 /* 0: not drawn yet */
 	char start[PW_WORDS_MAX];      /* told by an earlier writer of this start */
 };
+
+/* What the journal before this one was, for the first record of an epoch (J6). */
+struct pw_before {
+	char epoch[17], hash[65];  /* of its last good record */
+	uint64_t seq;
+	char why[PW_WORDS_MAX];    /* empty: nothing was before */
+	char receipt[1024];        /* the body of its last one, or empty */
+};
+
+enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_STAMP, PW_ILLS }; /* the worst first */
+enum pw_checking { PW_CHECK_DUE = 1, PW_CHECK_RUNS, PW_CHECK_OVER };
+
+struct pw_child {
+	int sock, lock, stamp;
+	unsigned lock_tries;
+	const struct pw_order *order;
+	struct pw_secret_key key;
+	struct pw_journal *journal;
+	bool in_batch;
+	uint64_t failed; /* the last batch that did: it comes again unless it is found committed */
+	char damage[PW_WORDS_MAX]; /* not empty: what stands there is put aside at the next try */
+	struct pw_before before;
+	bool quick_checked;
+	uint64_t boot;
+	char boot_id[PW_BOOT_ID_MAX];
+	enum pw_phase phase; /* as last kept; 0: not known */
+	bool seal_due, seal_waits;  /* in this batch; outside the database */
+	uint64_t sealed_before;     /* this batch */
+	enum pw_checking checking;  /* the whole chain (J6) */
+	struct pw_check check;
+	uint64_t next_seal;
+	char flaw[PW_WORDS_MAX];
+	int64_t stamp_at_ms, retry_at_ms;
+	char ill[PW_ILLS][PW_WORDS_MAX];
+	struct pw_trouble trouble, told;
+	struct pw_message in, out;
+	struct pw_kept_row row;
+	char body[PW_BODY_MAX + 1];
+};
+
+int64_t pw_child_clock_ms(clockid_t id);
+void pw_child_tell(struct pw_child *c, enum pw_message_kind kind, uint64_t batch, size_t size);
+void pw_child_tell_trouble(struct pw_child *c);
+__attribute__((format(printf, 2, 3)))
+void pw_child_say(char words[PW_WORDS_MAX], const char *format, ...);
+/* The connection is given up and tried again. -2: and the journal is put aside then. */
+void pw_child_give_up(struct pw_child *c, int result, const char *why);
+void pw_child_stamp_from(struct pw_child *c, enum pw_phase phase, int64_t at_ms);
+void pw_child_seal_outside(struct pw_child *c); /* the newest seal, into its file */
+
+/* writer_open.c: one try. */
+void pw_child_open(struct pw_child *c);
 
 /* The writer process. Ends when the other side of sock has ended. */
 _Noreturn void pw_writer_child(int sock, const struct pw_order *order);

@@ -17,23 +17,27 @@ static void assert_body(const struct pw_note *n, const char *expected)
 static void a_boot(void **state)
 {
 	struct pw_note n = { NOTE(BOOT), .of.boot = { .cut_ms = PW_NO_TIME,
-		.old_cut_ms = PW_NO_TIME, .clock = PW_CLOCK_FIRST, .version = "0.1" } };
+		.old_cut_ms = PW_NO_TIME, .clock = PW_CLOCK_FIRST, .reset = PW_RESET_FIRST, .version = "0.1",
+		.policy = "ab" } };
 
 	(void)state;
-	assert_body(&n, "{\"version\":\"0.1\",\"clock\":\"first\",\"cut_ms\":null,"
+	assert_body(&n, "{\"version\":\"0.1\",\"reset\":\"first\",\"policy\":\"ab\",\"clock\":\"first\",\"cut_ms\":null,"
 			"\"old_cut_ms\":null,\"dropped\":0}");
 	n.of.boot.clock = PW_CLOCK_VOUCHED;
+	n.of.boot.reset = PW_RESET_POWER;
 	n.of.boot.cut_ms = -4000;
 	n.of.boot.old_cut_ms = 812000;
 	n.of.boot.dropped = 3;
-	assert_body(&n, "{\"version\":\"0.1\",\"clock\":\"vouched\",\"cut_ms\":-4000,"
+	assert_body(&n, "{\"version\":\"0.1\",\"reset\":\"power\",\"policy\":\"ab\",\"clock\":\"vouched\",\"cut_ms\":-4000,"
 			"\"old_cut_ms\":812000,\"dropped\":3}");
 	n.of.boot.clock = PW_CLOCK_SAME_BOOT;
-	assert_body(&n, "{\"version\":\"0.1\",\"clock\":\"same_boot\",\"cut_ms\":-4000,"
+	n.of.boot.reset = PW_RESET_PROCESS;
+	assert_body(&n, "{\"version\":\"0.1\",\"reset\":\"process\",\"policy\":\"ab\",\"clock\":\"same_boot\",\"cut_ms\":-4000,"
 			"\"old_cut_ms\":812000,\"dropped\":3}");
 	n.of.boot.clock = PW_CLOCK_LOST;
+	n.of.boot.reset = PW_RESET_WATCHDOG;
 	memset(n.of.boot.version, '9', sizeof(n.of.boot.version));
-	assert_body(&n, "{\"version\":\"99999999999999999999999999999999\",\"clock\":\"lost\","
+	assert_body(&n, "{\"version\":\"99999999999999999999999999999999\",\"reset\":\"watchdog\",\"policy\":\"ab\",\"clock\":\"lost\","
 			"\"cut_ms\":-4000,\"old_cut_ms\":812000,\"dropped\":3}");
 }
 

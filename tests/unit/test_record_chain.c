@@ -83,12 +83,12 @@ static void records_as_sha256sum_has_them(void **state)
 	}
 }
 
-/* J8, in its order. */
+/* J8, in its order, and what begins an epoch (J6). */
 static void kinds_have_the_names_of_J8(void **state)
 {
 	static const char *const names[] = { "boot", "policy", "edges", "level", "sweep", "restart",
 		"excused", "rung", "fault", "service", "clock", "proof", "found", "setup", "pin",
-		"lost", "receipt", "prune" };
+		"lost", "receipt", "prune", "epoch" };
 
 	(void)state;
 	assert_int_equal(sizeof(names) / sizeof(names[0]), PW_KINDS - 1);

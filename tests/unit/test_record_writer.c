@@ -62,6 +62,8 @@ static void the_next_start_finds_what_was_kept(void **state)
 	/* FIPS 180-4, "abc" */
 	assert_string_equal(kept.policy_hash,
 			    "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+	while (pw_writer_seq(x.w) == 0) /* the journal is judged after that was told (J6) */
+		turn(&x);
 	assert_int_equal(pw_writer_seq(x.w), 16);
 	stop(&x);
 }
@@ -370,7 +372,8 @@ static void a_long_batch_goes_in_pieces(void **state)
 	struct folder *f = *state;
 	struct watch x = start_at(f, &quick);
 
-	kept_of(&x);
+	note_and_keep(&x, 1, PW_PARKED);
+	settle(&x);
 	kill(pw_writer_pid(x.w), SIGSTOP);
 	note_and_keep(&x, PW_WAITING_MAX, PW_PARKED);
 	pw_writer_tend(x.w, x.now_ms);
@@ -379,7 +382,7 @@ static void a_long_batch_goes_in_pieces(void **state)
 	settle(&x);
 	assert_false(pw_writer_wants_out(x.w));
 	stop(&x);
-	assert_numbers(f, 1, PW_WAITING_MAX, 0);
+	assert_numbers(f, 1, PW_WAITING_MAX + 1, 0);
 }
 
 /* Nor does the end wait for longer than it was told. */

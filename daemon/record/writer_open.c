@@ -1,0 +1,312 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * The writer's start (J6), in the order that lets the alarm wait for none of it: the lock, the key, the
+ * file; then what was kept is told; then the journal is judged; then batches are taken. What is not
+ * believed is put aside whole, and an epoch begins whose first record says what came before.
+ */
+#include "writer_internal.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/file.h>
+#include <time.h>
+#include <unistd.h>
+
+#define LOCK_RETRY_MS 20
+#define LOCK_PATIENCE 50 /* tries, before a writer that has not ended yet is told of */
+
+/* An earlier writer may still be in the middle of its last commit: never two at once (J1). */
+static int take_lock(struct pw_child *c, char *why, size_t size)
+{
+	char path[4096];
+
+	snprintf(path, sizeof(path), "%s/journal.lock", c->order->dir);
+	if (c->lock < 0)
+		c->lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0640);
+	if (c->lock >= 0 && flock(c->lock, LOCK_EX | LOCK_NB) == 0)
+		return 0;
+	if (c->lock >= 0 && errno == EWOULDBLOCK) {
+		c->lock_tries++;
+		snprintf(why, size, "%.180s: held by another writer", path);
+	} else {
+		snprintf(why, size, "%.180s: %s", path, strerror(errno));
+	}
+	return -1;
+}
+
+/* -- what came before -------------------------------------------------------------------------- */
+
+/* The last record before the first flaw that is damage. */
+struct good {
+	struct pw_check check;
+	bool over;
+};
+
+static void find_flaw(void *ctx, const struct pw_found *f)
+{
+	struct good *g = ctx;
+
+	g->over = g->over || (pw_flaw_is_damage(f->flaw) && f->flaw != PW_FLAW_PRUNED);
+}
+
+static void walk(struct pw_journal *j, struct pw_before *before)
+{
+	struct good g = { .over = false };
+	struct pw_record r;
+	char why[PW_WORDS_MAX];
+
+	pw_check_begin(&g.check, pw_journal_bus(j), NULL, find_flaw, &g);
+	memcpy(before->epoch, pw_journal_epoch(j), sizeof(before->epoch));
+	for (uint64_t seq = 1; pw_journal_read(j, seq, &r, why, sizeof(why)) == 1; seq = r.seq + 1) {
+		pw_check_record(&g.check, &r);
+		if (g.over)
+			return;
+		before->seq = r.seq;
+		memcpy(before->hash, r.hash, sizeof(before->hash));
+	}
+}
+
+/* From the seal files: the newest of an epoch that is not this one's. True: there is one. */
+static bool sealed_before(const struct pw_child *c, struct pw_before *before)
+{
+	struct pw_seal_file f[2];
+	unsigned broken;
+	int count = pw_seal_files_read(c->order->dir, f, &broken);
+
+	for (int i = 0; i < count; i++)
+		if (before->seq < f[i].seal.seq) {
+			memcpy(before->epoch, f[i].epoch, sizeof(before->epoch));
+			memcpy(before->hash, f[i].seal.hash, sizeof(before->hash));
+			before->seq = f[i].seal.seq;
+		}
+	return count > 0;
+}
+
+static void take_receipt(void *ctx, const char *body, int64_t wall_ms)
+{
+	struct pw_before *before = ctx;
+
+	(void)wall_ms;
+	snprintf(before->receipt, sizeof(before->receipt), "%s", body);
+}
+
+/* What the journal that is given up still tells. */
+static void remember(struct pw_child *c, const char *path)
+{
+	struct pw_before *b = &c->before;
+	char why[PW_WORDS_MAX];
+	struct pw_journal *j;
+
+	memset(b, 0, sizeof(*b));
+	if (pw_journal_open(path, NULL, false, &j, why, sizeof(why)) == 0) {
+		walk(j, b);
+		pw_journal_newest(j, PW_K_RECEIPT, 1, take_receipt, b, why, sizeof(why));
+		pw_journal_close(j);
+	}
+	if (b->epoch[0] == '\0')
+		sealed_before(c, b);
+	snprintf(b->why, sizeof(b->why), "%s", c->damage);
+}
+
+/* -- a new epoch ------------------------------------------------------------------------------- */
+
+static int put_aside(struct pw_child *c, const char *path, char *why, size_t size)
+{
+	unsigned n;
+
+	remember(c, path);
+	if (pw_journal_aside(c->order->dir, &n) < 0) {
+		snprintf(why, size, "%.180s, and cannot be renamed: %s", c->damage, strerror(errno));
+		return -1;
+	}
+	pw_child_say(c->trouble.start,
+		     "a new journal was begun: %.150s; the old one is journal.db.damaged-%u",
+		     c->damage, n);
+	c->damage[0] = '\0';
+	c->checking = PW_CHECK_OVER; /* that one is done with */
+	return 0;
+}
+
+/* {"before":{"epoch":...,"seq":...,"hash":...},"why":...,"receipt":...} */
+static int epoch_body(const struct pw_before *b, char *body, size_t size)
+{
+	struct pw_json o;
+
+	pw_json_init(&o, body, size);
+	pw_json_open(&o, NULL, '{');
+	if (b->epoch[0] != '\0') {
+		pw_json_open(&o, "before", '{');
+		pw_json_text(&o, "epoch", b->epoch, 16);
+		pw_json_int(&o, "seq", (int64_t)b->seq);
+		pw_json_text(&o, "hash", b->seq > 0 ? b->hash : PW_CHAIN_ORIGIN, 64);
+		pw_json_close(&o, '}');
+	} else {
+		pw_json_time(&o, "before", PW_NO_TIME);
+	}
+	pw_json_text(&o, "why", b->why, sizeof(b->why));
+	if (b->receipt[0] != '\0')
+		pw_json_text(&o, "receipt", b->receipt, sizeof(b->receipt));
+	else
+		pw_json_time(&o, "receipt", PW_NO_TIME);
+	pw_json_close(&o, '}');
+	return pw_json_end(&o);
+}
+
+/* The first record says what came before, and is sealed, inside and outside, at once. */
+static int begin_epoch(struct pw_child *c, char *why, size_t size)
+{
+	struct pw_record r = { .boot = c->boot, .mono_ms = pw_child_clock_ms(CLOCK_BOOTTIME),
+			       .wall_ms = pw_child_clock_ms(CLOCK_REALTIME), .kind = PW_K_EPOCH,
+			       .body = c->body };
+	int result;
+
+	if (epoch_body(&c->before, c->body, sizeof(c->body)) < 0) {
+		snprintf(why, size, "what came before does not fit a record");
+		return -1;
+	}
+	if ((result = pw_journal_begin(c->journal, why, size)) < 0
+	    || (result = pw_journal_add(c->journal, &r, why, size)) < 0
+	    || (result = pw_journal_seal(c->journal, &c->key, why, size)) < 0
+	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
+		return result;
+	memset(&c->before, 0, sizeof(c->before));
+	pw_child_seal_outside(c);
+	pw_child_seal_outside(c); /* neither file is left with another epoch */
+	return 0;
+}
+
+/* A journal without a record, where others had been before: it was taken away. */
+static int first_record(struct pw_child *c, char *why, size_t size)
+{
+	if (pw_journal_head(c->journal, NULL) > 0)
+		return 0;
+	if (c->before.why[0] == '\0' && sealed_before(c, &c->before)) {
+		snprintf(c->before.why, sizeof(c->before.why), "journal.db was not there");
+		pw_child_say(c->trouble.start, "a new journal was begun: %s", c->before.why);
+	}
+	return c->before.why[0] != '\0' ? begin_epoch(c, why, size) : 0;
+}
+
+/* -- opening ----------------------------------------------------------------------------------- */
+
+static int load_key(struct pw_child *c, char *why, size_t size)
+{
+	bool drawn;
+	unsigned n;
+	int result = pw_key_load(c->order->dir, &c->key, &drawn, why, size);
+
+	if (result != -2)
+		return result < 0 ? -1 : 0;
+	if (pw_key_aside(c->order->dir, &n) < 0) {
+		snprintf(why, size, "%s/bus.key: %s", c->order->dir, strerror(errno));
+		return -1;
+	}
+	return pw_key_load(c->order->dir, &c->key, &drawn, why, size) < 0 ? -1 : 0;
+}
+
+/* Opened, or put aside and begun anew. */
+static int open_file(struct pw_child *c, char *why, size_t size)
+{
+	char path[4096];
+	int result;
+
+	snprintf(path, sizeof(path), "%s/journal.db", c->order->dir);
+	if (c->damage[0] != '\0' && put_aside(c, path, why, size) < 0)
+		return -1;
+	result = pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
+	if (result != -2)
+		return result;
+	pw_child_say(c->damage, "%s", why);
+	return put_aside(c, path, why, size) < 0
+		? -1 : pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
+}
+
+/* The kept state, at the first try of a start; -2 is for the judgement to find again. */
+static int tell_kept(struct pw_child *c, char *why, size_t size)
+{
+	struct pw_kept_state *kept = &c->out.of.kept;
+	int result = pw_start_find(c->journal, c->order->dir, &c->key.public, c->boot, kept, &c->row,
+				   why, size);
+
+	if (result == -1)
+		return -1;
+	if (result < 0) {
+		memset(kept, 0, sizeof(*kept));
+		kept->boot = c->boot != 0 ? c->boot : 1;
+	}
+	c->boot = kept->boot;
+	c->phase = kept->found ? kept->state.phase : 0;
+	if (why[0] != '\0')
+		pw_child_say(c->trouble.start, "%s", why);
+	pw_child_tell(c, PW_M_KEPT, c->row.batch, sizeof(*kept));
+	return 0;
+}
+
+/* quick_check reads the whole file: once a start, and not again by a writer that took over. */
+static int judge(struct pw_child *c, char *why, size_t size)
+{
+	int result = c->order->boot == 0 && !c->quick_checked
+			     ? pw_journal_quick_check(c->journal, why, size) : 0;
+
+	if (result < 0)
+		return result;
+	c->quick_checked = true;
+	result = pw_journal_judge(c->journal, c->order->dir, &c->key.public, why, size);
+	if (result == 0 && why[0] != '\0') {
+		pw_child_say(c->trouble.start, "%s", why);
+		pw_child_seal_outside(c);
+	}
+	return result;
+}
+
+static void ready(struct pw_child *c)
+{
+	c->retry_at_ms = PW_NEVER;
+	if (c->row.boot == c->boot) /* a writer that took over */
+		pw_child_stamp_from(c, c->phase, pw_child_clock_ms(CLOCK_BOOTTIME));
+	if (c->row.batch >= c->failed)
+		c->ill[PW_ILL_RECORDS][0] = '\0';
+	c->out.of.ready = (struct pw_ready){ .seq = pw_journal_head(c->journal, NULL),
+					     .boot = c->boot };
+	pw_child_tell(c, PW_M_READY, c->row.batch, sizeof(c->out.of.ready));
+	pw_child_tell_trouble(c);
+}
+
+static int open_all(struct pw_child *c, char *why, size_t size)
+{
+	int result;
+
+	if ((result = load_key(c, why, size)) < 0 || (result = open_file(c, why, size)) < 0
+	    || (result = tell_kept(c, why, size)) < 0)
+		return result;
+	result = judge(c, why, size);
+	return result < 0 ? result : first_record(c, why, size);
+}
+
+void pw_child_open(struct pw_child *c)
+{
+	char why[PW_WORDS_MAX] = "";
+	int result;
+
+	if (take_lock(c, why, sizeof(why)) < 0) {
+		if (c->lock_tries == 0 || c->lock_tries > LOCK_PATIENCE)
+			pw_child_give_up(c, -1, why);
+		else
+			c->retry_at_ms = pw_child_clock_ms(CLOCK_BOOTTIME) + LOCK_RETRY_MS;
+		return;
+	}
+	c->lock_tries = 0;
+	result = open_all(c, why, sizeof(why));
+	if (result == -2) { /* not believed: put aside, and once more */
+		pw_journal_close(c->journal);
+		c->journal = NULL;
+		pw_child_say(c->damage, "%s", why);
+		result = open_all(c, why, sizeof(why));
+	}
+	if (result < 0)
+		pw_child_give_up(c, result, why);
+	else
+		ready(c);
+}
