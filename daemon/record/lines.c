@@ -2,7 +2,6 @@
 /* A journal as JSON Lines (J10). What is written here is read back to the same, or not written. */
 #include "record_internal.h"
 
-#include <limits.h>
 #include <stddef.h>
 #include <stdio.h>
 #include <string.h>
