@@ -89,7 +89,7 @@ void pw_boot_id(char id[40]);
 bool pw_wall_ok(const struct pw_bus *b);
 void pw_clock_tick(struct pw_bus *b); /* the one read of a wake-up */
 int pw_clock_watch(void);             /* an fd, readable when the wall clock was set; -1 */
-void pw_clock_stepped(struct pw_bus *b);
+void pw_clock_look(struct pw_bus *b); /* a step of the wall clock is recorded, before what comes after it */
 
 /* log.c: 0..7 as syslog has them; one line on standard error */
 __attribute__((format(printf, 2, 3)))

@@ -11,6 +11,7 @@
 
 /* The step that is worth a record; smaller ones are the clock being disciplined. */
 #define STEP_MS 1000
+#define SLEW 10 /* a tenth: more than the 83333 ppm of time daemons (common practice) */
 
 static int64_t now_ms(clockid_t clock)
 {
@@ -75,20 +76,32 @@ int pw_clock_watch(void)
 	return fd;
 }
 
-void pw_clock_stepped(struct pw_bus *b)
+/* True: the wall clock was set since the last look. */
+static bool was_set(struct pw_bus *b)
 {
 	uint64_t count;
-	int64_t before_ms = b->clocks.wall_ms + (b->now_ms - b->clocks.boot_ms);
+
+	if (read(b->wall_timer, &count, sizeof(count)) >= 0 || errno != ECANCELED)
+		return false;
+	arm(b->wall_timer);
+	return true;
+}
+
+/* The kernel's word that it was set may come a wake-up later than the clock that is read: so the two
+ * clocks are compared at each. Without that word, what slewing can have done is no step. */
+void pw_clock_look(struct pw_bus *b)
+{
+	const int64_t since_ms = b->now_ms - b->clocks.boot_ms;
+	const int64_t before_ms = b->clocks.wall_ms + since_ms;
+	const int64_t step_ms = b->wall_ms - before_ms;
+	const int64_t least_ms = was_set(b) ? STEP_MS : STEP_MS + since_ms / SLEW;
 	struct pw_note n = pw_note_new(b, PW_K_CLOCK);
 
-	if (read(b->wall_timer, &count, sizeof(count)) < 0 && errno == EAGAIN)
-		return;
-	arm(b->wall_timer);
 	b->clocks.boot_ms = b->now_ms;
 	b->clocks.wall_ms = b->wall_ms;
-	if (before_ms - b->wall_ms < STEP_MS && b->wall_ms - before_ms < STEP_MS)
+	if (step_ms < least_ms && step_ms > -least_ms)
 		return;
-	pw_info("the wall clock was set by %lld ms", (long long)(b->wall_ms - before_ms));
+	pw_info("the wall clock was set by %lld ms", (long long)step_ms);
 	n.of.clock.before_ms = before_ms;
 	n.of.clock.after_ms = b->wall_ms;
 	pw_writer_note(b->writer, &n);

@@ -140,13 +140,12 @@ static void arm(struct pw_bus *b)
 }
 
 /* The alarm first; then what is kept, shown and told. */
-static void wake(struct pw_bus *b, bool wall_set)
+static void wake(struct pw_bus *b)
 {
 	pw_clock_tick(b);
+	pw_clock_look(b);
 	pw_feed(b);
 	pw_signals_drive(b);
-	if (wall_set)
-		pw_clock_stepped(b);
 	take_signals(b);
 	tend_page(b);
 	do {
@@ -164,16 +163,13 @@ void pw_loop_run(struct pw_bus *b)
 	watch_fd(b, pw_board_fd(b->board), SRC_BOARD, EPOLLIN);
 	if (b->page)
 		watch_fd(b, pw_page_fd(b->page), SRC_PAGE, EPOLLIN);
-	wake(b, false);
+	wake(b);
 	while (!b->stop) {
 		int n = epoll_wait(b->epoll, ev, 8, -1);
-		bool wall_set = false;
 
-		for (int i = 0; i < n; i++) {
+		for (int i = 0; i < n; i++)
 			if (ev[i].data.u32 == SRC_TIMER)
 				drain_timer(b);
-			wall_set = wall_set || ev[i].data.u32 == SRC_WALL;
-		}
-		wake(b, wall_set);
+		wake(b);
 	}
 }
