@@ -7,6 +7,28 @@
 
 enum { PW_EXIT_OK = 0, PW_EXIT_NOT = 1, PW_EXIT_BAD = 2 };
 
+/* -- text_file.c: a text, a line at a time ----------------------------------------------------- */
+
+struct pw_text_file;
+
+/* "-" is standard input. what: as in "a trace file"; line_max: the longest line, below 256 KiB.
+ * NULL with a sentence on standard error. */
+struct pw_text_file *pw_text_file_open(const char *path, const char *what, size_t line_max);
+/* The first bytes, before any line is read, and how many there are, 16 at most. -1: said. */
+int pw_text_file_peek(struct pw_text_file *f, const char **bytes);
+/* The next line, ended by a zero in place of its line end; it lives until the next call. 1; 0 at
+ * the end; -1: said on standard error. */
+int pw_text_file_next(struct pw_text_file *f, char **line, size_t *length);
+const char *pw_text_file_path(const struct pw_text_file *f);  /* as errors name it */
+long pw_text_file_number(const struct pw_text_file *f);       /* that line's number */
+bool pw_text_file_is_whole(const struct pw_text_file *f);     /* that line had its line end */
+void pw_text_file_close(struct pw_text_file *f);
+
+/* -- policy_text.c ----------------------------------------------------------------------------- */
+
+/* A policy that is at hand as text, read and judged. 0, or -1 with a sentence. */
+int pw_policy_read(const char *text, struct pw_policy *p, char *why, size_t size);
+
 /* -- trace_read.c: a trace file, a line at a time ---------------------------------------------- */
 
 enum pw_power { PW_POWER_SAME = 0, PW_CUT = 1, PW_ON };
@@ -41,5 +63,8 @@ int pw_replay(int argc, char **argv);
 int pw_trace(int argc, char **argv);
 int pw_bench(int argc, char **argv);
 int pw_status(int argc, char **argv);
+int pw_export(int argc, char **argv);
+int pw_verify(int argc, char **argv);
+int pw_journal(int argc, char **argv);
 
 #endif

@@ -13,10 +13,8 @@
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
+#include "source_internal.h"
 #include "trace_internal.h"
 
 /* -- errors ------------------------------------------------------------------------------------ */
@@ -36,13 +34,6 @@ void pw_trace_warn(const char *format, ...)
 	vfprintf(stderr, format, args);
 	va_end(args);
 	fputc('\n', stderr);
-}
-
-const char *pw_trace_word(const json_t *object, const char *key)
-{
-	const char *text = json_string_value(json_object_get(object, key));
-
-	return text ? text : "";
 }
 
 int pw_trace_record(struct pw_telling *t, struct pw_journal *j, uint64_t last)
@@ -68,7 +59,7 @@ int pw_trace_record(struct pw_telling *t, struct pw_journal *j, uint64_t last)
 
 static int survey_policy(struct pw_telling *t, struct pw_stretch *s, bool starting)
 {
-	const char *text = pw_trace_word(t->body, "text");
+	const char *text = pw_body_word(t->body, "text");
 
 	free(s->policy);
 	s->policy = strdup(text);
@@ -85,7 +76,7 @@ static void survey_boot(struct pw_telling *t, struct pw_stretch *s)
 	t->start = t->r.seq;
 	if (s->oldest == 0)
 		s->oldest = t->start;
-	if (strcmp(pw_trace_word(t->body, "clock"), "first") == 0)
+	if (strcmp(pw_body_word(t->body, "clock"), "first") == 0)
 		s->fresh = t->start;
 	if (s->policy_waits)
 		s->first = t->start;
@@ -139,24 +130,14 @@ static void tell_stretch(const struct pw_stretch *s)
 			      "over from before is not in it", s->first);
 }
 
-/* The policy's own reader takes files: it gets one that lies in memory. */
 static int load_policy(struct pw_telling *t, const char *text)
 {
-	int fd = memfd_create("policy", MFD_CLOEXEC), result = -1;
-	char path[40], why[400];
-	size_t n = strlen(text);
+	char why[400];
 
-	if (fd < 0 || write(fd, text, n) != (ssize_t)n) {
-		fprintf(stderr, "%s: no memory for its policy: %s\n", t->path, strerror(errno));
-	} else {
-		snprintf(path, sizeof(path), "/proc/self/fd/%d", fd);
-		result = pw_policy_load(path, false, &t->policy, NULL, NULL, why, sizeof(why));
-		if (result)
-			fprintf(stderr, "%s: its policy: %s\n", t->path, why + strlen(path) + 1);
-	}
-	if (fd >= 0)
-		close(fd);
-	return result;
+	if (pw_policy_read(text, &t->policy, why, sizeof(why)) == 0)
+		return 0;
+	fprintf(stderr, "%s: its policy: %s\n", t->path, why);
+	return -1;
 }
 
 /* Whole or not at all: told into memory first. */
@@ -226,8 +207,7 @@ int pw_trace(int argc, char **argv)
 		{ 0 },
 	};
 	struct pw_telling t = { 0 };
-	struct stat st;
-	char path[4096], mode = '\0';
+	char path[PW_PATH_MAX], mode = '\0';
 	int c, status;
 
 	while ((c = getopt_long(argc, argv, "", options, NULL)) != -1) {
@@ -237,8 +217,8 @@ int pw_trace(int argc, char **argv)
 	}
 	if (optind != argc - 1)
 		return usage();
-	snprintf(path, sizeof(path), "%s%s", argv[optind],
-		 stat(argv[optind], &st) == 0 && S_ISDIR(st.st_mode) ? "/journal.db" : "");
+	if (pw_source_path(argv[optind], path))
+		return PW_EXIT_BAD;
 	t.path = path;
 	status = run(&t, mode);
 	if (fflush(stdout) || ferror(stdout)) {

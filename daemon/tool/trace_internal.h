@@ -9,8 +9,6 @@
 #include "postwalk/journal.h"
 #include "tool_internal.h"
 
-#define PW_FAR_MS (INT64_MAX / 4) /* no moment is further off: they can be added up */
-
 struct pw_stretch {
 	uint64_t first, last;         /* seq: its first start, the last record */
 	uint64_t oldest;              /* the first start of all */
@@ -48,8 +46,6 @@ int pw_trace_record(struct pw_telling *t, struct pw_journal *j, uint64_t last);
 int pw_trace_bad(const struct pw_telling *t, const char *expected);
 __attribute__((format(printf, 1, 2)))
 void pw_trace_warn(const char *format, ...);
-/* "" when it is not there. */
-const char *pw_trace_word(const json_t *object, const char *key);
 
 /* -- trace_tell.c -- */
 

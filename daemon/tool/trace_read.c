@@ -1,58 +1,47 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-#include <errno.h>
-#include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "tool_internal.h"
 
-#define BUFFER (256 * 1024)
 #define LINE_MAX_CHARS 1000
 #define SECONDS_MAX_DIGITS 12
 
 struct pw_trace {
-	const char *path;
+	struct pw_text_file *file;
 	const struct pw_policy *policy;
-	int fd;
-	bool over;
-	size_t from, to; /* what is left in buf */
-	long number;
 	int64_t last_ms;
 	bool powered, begun, ended;
-	char buf[BUFFER + 1];
 };
 
 static int bad(const struct pw_trace *t, const char *expected)
 {
-	fprintf(stderr, "%s:%ld: expected %s\n", t->path, t->number, expected);
+	fprintf(stderr, "%s:%ld: expected %s\n", pw_text_file_path(t->file), pw_trace_number(t),
+		expected);
 	return -1;
 }
 
 static int bad_word(const struct pw_trace *t, const char *expected, const char *word, size_t len)
 {
-	fprintf(stderr, "%s:%ld: expected %s, not \"%.*s\"\n", t->path, t->number, expected,
-		(int)(len < 40 ? len : 40), word);
+	fprintf(stderr, "%s:%ld: expected %s, not \"%.*s\"\n", pw_text_file_path(t->file),
+		pw_trace_number(t), expected, (int)(len < 40 ? len : 40), word);
 	return -1;
 }
 
 struct pw_trace *pw_trace_open(const char *path, const struct pw_policy *p)
 {
 	struct pw_trace *t = calloc(1, sizeof(*t));
-	bool in = strcmp(path, "-") == 0;
 
 	if (!t) {
 		fprintf(stderr, "%s: out of memory\n", path);
 		return NULL;
 	}
-	t->path = in ? "standard input" : path;
 	t->policy = p;
 	t->last_ms = -1;
-	t->fd = in ? dup(STDIN_FILENO) : open(path, O_RDONLY | O_CLOEXEC);
-	if (t->fd >= 0)
+	t->file = pw_text_file_open(path, "a trace file", LINE_MAX_CHARS);
+	if (t->file)
 		return t;
-	fprintf(stderr, "%s: expected a trace file that can be read: %s\n", path, strerror(errno));
 	free(t);
 	return NULL;
 }
@@ -61,61 +50,16 @@ void pw_trace_close(struct pw_trace *t)
 {
 	if (!t)
 		return;
-	close(t->fd);
+	pw_text_file_close(t->file);
 	free(t);
 }
 
 long pw_trace_number(const struct pw_trace *t)
 {
-	return t->number;
+	return pw_text_file_number(t->file);
 }
 
-/* -- lines ------------------------------------------------------------------------------------- */
-
-static int refill(struct pw_trace *t)
-{
-	ssize_t n;
-
-	memmove(t->buf, t->buf + t->from, t->to - t->from);
-	t->to -= t->from;
-	t->from = 0;
-	do
-		n = read(t->fd, t->buf + t->to, BUFFER - t->to);
-	while (n < 0 && errno == EINTR);
-	if (n < 0) {
-		fprintf(stderr, "%s: expected a trace file that can be read: %s\n", t->path,
-			strerror(errno));
-		return -1;
-	}
-	t->over = n == 0;
-	t->to += (size_t)n;
-	return 0;
-}
-
-/* The next line, ended by a zero in place of its line end. 1, 0 at the end, -1. */
-static int next_line(struct pw_trace *t, char **line)
-{
-	char *end = NULL;
-	size_t len;
-
-	while (!(end = memchr(t->buf + t->from, '\n', t->to - t->from)) && !t->over)
-		if (t->to - t->from > LINE_MAX_CHARS)
-			break;
-		else if (refill(t))
-			return -1;
-	*line = t->buf + t->from;
-	len = end ? (size_t)(end - *line) : t->to - t->from;
-	if (len == 0 && !end)
-		return 0;
-	t->number++;
-	if (len > LINE_MAX_CHARS)
-		return bad(t, "a line of 1000 characters at most");
-	t->from += len + (end != NULL);
-	(*line)[len] = '\0';
-	if (memchr(*line, '\0', len))
-		return bad(t, "text without zero bytes");
-	return 1;
-}
+/* -- words ------------------------------------------------------------------------------------- */
 
 static char *skip_space(char *c)
 {
@@ -295,10 +239,11 @@ static int take_line(struct pw_trace *t, struct pw_trace_line *l, char *c)
 
 int pw_trace_next(struct pw_trace *t, struct pw_trace_line *l)
 {
+	size_t length;
 	char *c;
 	int got;
 
-	while ((got = next_line(t, &c)) == 1) {
+	while ((got = pw_text_file_next(t->file, &c, &length)) == 1) {
 		c = skip_space(c);
 		if (*c == '\0' || *c == '#')
 			continue;

@@ -4,30 +4,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "source_internal.h"
 #include "trace_internal.h"
 
 #define SERVICE PW_INPUTS /* stands after the lines of its moment */
-
-/* -- bodies ------------------------------------------------------------------------------------ */
-
-/* A whole number of the body. 0, or -1. */
-static int get(const json_t *object, const char *key, int64_t *value)
-{
-	const json_t *number = json_object_get(object, key);
-
-	if (!json_is_integer(number))
-		return -1;
-	*value = json_integer_value(number);
-	return *value < -PW_FAR_MS || *value > PW_FAR_MS ? -1 : 0;
-}
-
-static bool get_bool(const json_t *object, const char *key, bool *value)
-{
-	const json_t *is = json_object_get(object, key);
-
-	*value = json_is_true(is);
-	return json_is_boolean(is);
-}
 
 /* -- the lines of a trace ---------------------------------------------------------------------- */
 
@@ -123,15 +103,15 @@ static int take_boot(struct pw_telling *t)
 	if (t->r.seq == t->first) {
 		t->zero_ms = t->r.mono_ms;
 	} else {
-		if (get(t->body, "cut_ms", &cut_ms) || get(t->body, "old_cut_ms", &old_cut_ms) ||
-		    cut_ms > t->r.mono_ms)
+		if (pw_body_int(t->body, "cut_ms", &cut_ms) ||
+		    pw_body_int(t->body, "old_cut_ms", &old_cut_ms) || cut_ms > t->r.mono_ms)
 			return pw_trace_bad(t, "cut_ms and old_cut_ms, a power cut on two clocks");
 		t->cut_ms = old_cut_ms + t->offset_ms;
 		t->offset_ms = t->cut_ms - cut_ms;
 		if (t->cut_ms < 0 || t->cut_ms > PW_FAR_MS)
 			return pw_trace_bad(t, "a power cut after the start before");
 	}
-	t->lost = strcmp(pw_trace_word(t->body, "clock"), "lost") == 0;
+	t->lost = strcmp(pw_body_word(t->body, "clock"), "lost") == 0;
 	t->start = t->r.seq;
 	return 0;
 }
@@ -148,7 +128,7 @@ static int line_boot(struct pw_telling *t)
 
 	if (t->r.seq != t->first && !t->begun)
 		return pw_trace_bad(t, "levels for the start before this one");
-	get(t->body, "dropped", &dropped);
+	pw_body_int(t->body, "dropped", &dropped);
 	if (dropped > 0)
 		warn_dropped(t, dropped);
 	t->begun = false;
@@ -176,7 +156,7 @@ static int line_level(struct pw_telling *t)
 	for (unsigned i = 0; i < PW_INPUTS; i++) {
 		if (!t->policy.line[i].configured)
 			continue;
-		if (get(levels, t->policy.line[i].name, &level) || level < 0 || level > 1)
+		if (pw_body_int(levels, t->policy.line[i].name, &level) || level < 0 || level > 1)
 			return pw_trace_bad(t, "a level of 0 or 1 for each line of the policy");
 		say_level(t, i, (unsigned)level);
 		t->levels |= (uint8_t)(level << i);
@@ -188,13 +168,14 @@ static int line_level(struct pw_telling *t)
 
 static int line_edges(struct pw_telling *t)
 {
-	const char *name = pw_trace_word(t->body, "line");
+	const char *name = pw_body_word(t->body, "line");
 	const json_t *at = json_object_get(t->body, "at_ms"), *one;
 	int line = pw_input_find(name, strlen(name));
 	int64_t from;
 	size_t i;
 
-	if (line < 0 || !json_is_array(at) || get(t->body, "from", &from) || from < 0 || from > 1)
+	if (line < 0 || !json_is_array(at) || pw_body_int(t->body, "from", &from) || from < 0 ||
+	    from > 1)
 		return pw_trace_bad(t, "line, from and at_ms, the edges of one line");
 	json_array_foreach(at, i, one) {
 		int64_t at_ms = json_is_integer(one) ? json_integer_value(one) : -1;
@@ -211,7 +192,7 @@ static int line_service(struct pw_telling *t)
 {
 	bool on;
 
-	if (!get_bool(t->body, "on", &on))
+	if (!pw_body_bool(t->body, "on", &on))
 		return pw_trace_bad(t, "on, true or false");
 	return gather(t, t->r.mono_ms, SERVICE, on);
 }
@@ -220,7 +201,7 @@ static int line_lost(struct pw_telling *t)
 {
 	int64_t count = 0;
 
-	get(t->body, "count", &count);
+	pw_body_int(t->body, "count", &count);
 	warn_dropped(t, count);
 	return 0;
 }
@@ -280,7 +261,8 @@ static int record_restart(struct pw_telling *t)
 {
 	struct pw_effect e = { .kind = PW_E_RESTART };
 
-	if (get(t->body, "key_off_ms", &e.t0_ms) || get(t->body, "at_ms", &e.edge_ms))
+	if (pw_body_int(t->body, "key_off_ms", &e.t0_ms) ||
+	    pw_body_int(t->body, "at_ms", &e.edge_ms))
 		return pw_trace_bad(t, "key_off_ms and at_ms");
 	e.t0_ms += t->offset_ms;
 	e.edge_ms += t->offset_ms;
@@ -291,7 +273,7 @@ static int record_excused(struct pw_telling *t)
 {
 	struct pw_effect e = { .kind = PW_E_EXCUSED };
 
-	if (get(t->body, "at_ms", &e.edge_ms))
+	if (pw_body_int(t->body, "at_ms", &e.edge_ms))
 		return pw_trace_bad(t, "at_ms");
 	e.edge_ms += t->offset_ms;
 	return say_effect(t, &e);
@@ -301,14 +283,14 @@ static int record_excused(struct pw_telling *t)
 static int record_fault(struct pw_telling *t)
 {
 	struct pw_effect e = { .kind = PW_E_FAULT };
-	const char *name = pw_trace_word(t->body, "name");
+	const char *name = pw_body_word(t->body, "name");
 
 	for (e.fault = PW_BUTTON_HELD; e.fault <= PW_BUTTON_CONTACTS; e.fault++)
 		if (strcmp(pw_fault_name(e.fault), name) == 0)
 			break;
 	if (e.fault > PW_BUTTON_CONTACTS)
 		return 0;
-	if (!get_bool(t->body, "on", &e.on) || get(t->body, "at_ms", &e.at_ms))
+	if (!pw_body_bool(t->body, "on", &e.on) || pw_body_int(t->body, "at_ms", &e.at_ms))
 		return pw_trace_bad(t, "on, true or false, and at_ms");
 	e.at_ms += t->offset_ms;
 	return say_effect(t, &e);

@@ -9,6 +9,8 @@
 #ifndef POSTWALK_TEST_TOOL_WATCH_H
 #define POSTWALK_TEST_TOOL_WATCH_H
 
+#include <sodium.h>
+
 #include "../../daemon/record/record_internal.h"
 #include "tool_command.h"
 
@@ -24,7 +26,7 @@ struct watch {
 	int64_t origin_ms; /* of this start's clock, on the trace's axis */
 	int64_t judged_ms;
 	uint8_t levels;
-	bool powered, happened;
+	bool powered, happened, closed;
 	struct {
 		uint16_t count;
 		int64_t at_ms[PW_EDGES_MAX];
@@ -33,16 +35,23 @@ struct watch {
 
 /* -- records ----------------------------------------------------------------------------------- */
 
-static inline uint64_t journal_add(struct pw_journal *j, uint64_t boot, enum pw_kind kind,
-				   int64_t mono_ms, const char *body)
+static inline uint64_t journal_add_at(struct pw_journal *j, uint64_t boot, enum pw_kind kind,
+				      int64_t mono_ms, int64_t wall_ms, bool wall_ok,
+				      const char *body)
 {
-	struct pw_record r = { .boot = boot, .mono_ms = mono_ms, .wall_ms = WALL_MS + mono_ms,
-			       .wall_ok = true, .kind = kind, .body = body };
+	struct pw_record r = { .boot = boot, .mono_ms = mono_ms, .wall_ms = wall_ms,
+			       .wall_ok = wall_ok, .kind = kind, .body = body };
 	char why[300];
 
 	if (pw_journal_add(j, &r, why, sizeof(why)))
 		fail_msg("%s", why);
 	return r.seq;
+}
+
+static inline uint64_t journal_add(struct pw_journal *j, uint64_t boot, enum pw_kind kind,
+				   int64_t mono_ms, const char *body)
+{
+	return journal_add_at(j, boot, kind, mono_ms, WALL_MS + mono_ms, true, body);
 }
 
 static inline struct pw_journal *journal_begin(const char *path)
@@ -65,6 +74,54 @@ static inline void journal_end(struct pw_journal *j)
 	pw_journal_close(j);
 }
 
+/* -- seals ------------------------------------------------------------------------------------- */
+
+/* The secret key of RFC 8032, section 7.1, TEST 1. */
+static inline const struct pw_secret_key *journal_key(void)
+{
+	static const unsigned char seed[32] = {
+		0x9d, 0x61, 0xb1, 0x9d, 0xef, 0xfd, 0x5a, 0x60, 0xba, 0x84, 0x4a,
+		0xf4, 0x92, 0xec, 0x2c, 0xc4, 0x44, 0x49, 0xc5, 0x69, 0x7b, 0x32,
+		0x69, 0x19, 0x70, 0x3b, 0xac, 0x03, 0x1c, 0xae, 0x7f, 0x60,
+	};
+	static struct pw_secret_key key;
+
+	assert_true(sodium_init() >= 0);
+	crypto_sign_seed_keypair(key.public.bytes, key.bytes, seed);
+	return &key;
+}
+
+static inline void journal_seal(struct pw_journal *j)
+{
+	char why[300];
+
+	if (pw_journal_seal(j, journal_key(), why, sizeof(why)))
+		fail_msg("%s", why);
+}
+
+/* As the writer leaves it at an orderly stop: sealed, a state kept, and in the folder the public key
+ * and a seal file. */
+static inline void journal_end_sealed(struct pw_journal *j, const char *dir)
+{
+	struct pw_seal_file f = { .seal.seq = pw_journal_head(j, f.seal.hash) };
+	struct pw_kept_row row = { .state = "{}", .boot_id = "boot", .boot = 1, .ended = true };
+	char why[300], pem[PW_PEM_MAX], path[128];
+
+	journal_seal(j);
+	if (pw_journal_keep(j, &row, journal_key(), why, sizeof(why)))
+		fail_msg("%s", why);
+	strcpy(f.bus, pw_journal_bus(j));
+	strcpy(f.epoch, pw_journal_epoch(j));
+	pw_seal_make(f.bus, f.epoch, &f.seal, journal_key());
+	assert_int_equal(pw_seal_file_write(dir, &f), 0);
+	pw_public_key_pem(&journal_key()->public, pem);
+	snprintf(path, sizeof(path), "%s/bus.pub", dir);
+	tool_write(path, pem);
+	journal_end(j);
+}
+
+/* -- what a watch notes ------------------------------------------------------------------------ */
+
 static inline void watch_note(struct watch *w, struct pw_note *n, enum pw_kind kind,
 			      int64_t mono_ms)
 {
@@ -73,9 +130,9 @@ static inline void watch_note(struct watch *w, struct pw_note *n, enum pw_kind k
 	n->version = PW_NOTE_VERSION;
 	n->kind = (uint16_t)kind;
 	n->mono_ms = mono_ms;
-	n->wall_ms = WALL_MS + mono_ms;
+	n->wall_ms = WALL_MS + w->origin_ms + mono_ms;
 	assert_true(pw_text_body(n, body, sizeof(body)) > 0);
-	journal_add(w->j, w->boot, kind, mono_ms, body);
+	journal_add_at(w->j, w->boot, kind, mono_ms, n->wall_ms, true, body);
 }
 
 /* -- what the rules say ------------------------------------------------------------------------ */
@@ -89,6 +146,7 @@ static inline void watch_take(void *ctx, const struct pw_effect *e)
 	switch (e->kind) {
 	case PW_E_SWEEP:
 		kind = PW_K_SWEEP;
+		w->closed = true;
 		n.of.sweep.sweep = *e->sweep;
 		strcpy(n.of.sweep.rung, w->p.signal[e->sweep->rung].name);
 		break;
@@ -110,6 +168,7 @@ static inline void watch_take(void *ctx, const struct pw_effect *e)
 	case PW_E_RUNG:
 		kind = PW_K_RUNG;
 		strcpy(n.of.rung.name, w->p.signal[e->rung].name);
+		n.of.rung.at_ms = e->at_ms;
 		break;
 	default:
 		return;
@@ -137,7 +196,9 @@ static inline void watch_flush(struct watch *w)
 {
 	for (unsigned i = 0; i < PW_INPUTS; i++)
 		watch_flush_line(w, i);
-	w->happened = false;
+	if (w->closed)
+		journal_seal(w->j);
+	w->happened = w->closed = false;
 }
 
 static inline void watch_step(struct watch *w, struct pw_event ev)
@@ -168,6 +229,7 @@ static inline void watch_note_start(struct watch *w, int64_t p_ms, enum pw_clock
 	struct pw_note n = { 0 };
 
 	n.of.boot.clock = clock;
+	n.of.boot.reset = clock == PW_CLOCK_FIRST ? PW_RESET_FIRST : PW_RESET_POWER;
 	n.of.boot.cut_ms = cut_ms;
 	n.of.boot.old_cut_ms = old_cut_ms;
 	strcpy(n.of.boot.version, "0.1");
@@ -293,6 +355,7 @@ static inline void watch_end(struct watch *w, int64_t at_ms)
 		w->judged_ms = at_ms;
 	}
 	watch_flush(w);
+	n.of.clock.before_ms = n.of.clock.after_ms = WALL_MS + w->origin_ms + w->judged_ms;
 	watch_note(w, &n, PW_K_CLOCK, w->judged_ms);
 }
 
@@ -318,7 +381,7 @@ static inline void watch_play(struct tool *t, const char *policy, const char *tr
 	assert_int_equal(got, 0);
 	pw_trace_close(in);
 	watch_end(&w, l.at_ms);
-	journal_end(w.j);
+	journal_end_sealed(w.j, t->dir);
 }
 
 #endif
