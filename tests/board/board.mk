@@ -16,7 +16,7 @@ BOARD_BUILT = 1893456000
 
 BOARD_PROGRAMS = $(BOARD)/probe $(BOARD)/arm64/postwalkd
 BOARD_FILES = tests/board/postwalk.conf tests/board/elsewhere.conf
-BOARD_TESTS = $(BOARD)/test_ground $(BOARD)/test_board $(BOARD)/test_power
+BOARD_TESTS = $(BOARD)/test_ground $(BOARD)/test_board $(BOARD)/test_power $(BOARD)/test_disklog
 
 $(BOARD)/sysroot.stamp: tests/board/sysroot.sh
 	tests/board/sysroot.sh $(BOARD)
@@ -36,15 +36,19 @@ $(BOARD)/initrd.gz: tests/board/image.sh tests/board/init $(BOARD_PROGRAMS) $(BO
 $(BOARD)/test_ground: tests/board/test_ground.c tests/board/guest.c
 $(BOARD)/test_board: tests/board/test_board.c tests/board/bus.c tests/board/guest.c
 $(BOARD)/test_power: tests/board/test_power.c tests/board/bus.c tests/board/guest.c
+$(BOARD)/test_disklog: tests/board/test_disklog.c tests/board/bus.c tests/board/guest.c \
+	tests/board/disklog.c tests/board/cutfolder.c $(call obj,$(CORE) $(RECORD))
+$(BOARD)/test_disklog: tests/board/disklog.h tests/board/cutfolder.h
 $(BOARD_TESTS): tests/board/guest.h tests/board/bus.h
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -DPW_GPIOD=$(GPIOD_API) $(filter %.c,$^) -o $@ \
-		$$($(PKG_CONFIG) --libs cmocka jansson libgpiod)
+	$(CC) $(ALL_CFLAGS) -DPW_GPIOD=$(GPIOD_API) $(filter %.c %.o,$^) -o $@ \
+		$$($(PKG_CONFIG) --libs cmocka jansson libgpiod sqlite3 libsodium)
 
 .PHONY: board-ready test-board FORCE
 board-ready: $(BOARD)/initrd.gz $(BOARD_TESTS)
 
-test-board: board-ready $(BUILD)/postwalk
+test-board: board-ready $(BUILD)/postwalk $(BUILD)/postwalkd
 	@for test in $(BOARD_TESTS); do \
-		BOARD=$(BOARD) POSTWALK=$(BUILD)/postwalk $$test || exit 1; \
+		BOARD=$(BOARD) POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
+			$$test || exit 1; \
 	done

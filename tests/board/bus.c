@@ -35,8 +35,7 @@ static long long now_ms(void)
 	return now.tv_sec * 1000LL + now.tv_nsec / 1000000;
 }
 
-__attribute__((format(printf, 1, 2)))
-static void shell(const char *format, ...)
+void bus_shell(const char *format, ...)
 {
 	char command[4096];
 	va_list arguments;
@@ -55,7 +54,7 @@ void bus_build(struct bus *bus, const char *name)
 	snprintf(bus->state, sizeof(bus->state), "%.400s/%s.state", board(), name);
 	snprintf(bus->console, sizeof(bus->console), "%.400s/%s.console", board(), name);
 	unlink(bus->console);
-	shell("cp '%s/state.ext4' '%s'", board(), bus->disk);
+	bus_shell("cp '%s/state.ext4' '%s'", board(), bus->disk);
 }
 
 void bus_scrap(struct bus *bus)
@@ -82,9 +81,9 @@ static void unpack(const struct bus *bus)
 {
 	const char *state = bus->state;
 
-	shell("rm -rf '%s' && mkdir '%s' && cp '%s' '%s/disk'", state, state, bus->disk, state);
-	shell("/sbin/e2fsck -fy '%s/disk' >'%s/e2fsck' 2>&1; [ $? -le 1 ]", state, state);
-	shell("/sbin/debugfs -R 'rdump / %s' '%s/disk' 2>'%s/debugfs'", state, state, state);
+	bus_shell("rm -rf '%s' && mkdir '%s' && cp '%s' '%s/disk'", state, state, bus->disk, state);
+	bus_shell("/sbin/e2fsck -fy '%s/disk' >'%s/e2fsck' 2>&1; [ $? -le 1 ]", state, state);
+	bus_shell("/sbin/debugfs -R 'rdump / %s' '%s/disk' 2>'%s/debugfs'", state, state, state);
 }
 
 json_t *bus_journal(struct bus *bus)
@@ -94,7 +93,7 @@ json_t *bus_journal(struct bus *bus)
 	FILE *file;
 
 	unpack(bus);
-	shell("postwalk=$(realpath '%s') && cd '%s' && "
+	bus_shell("postwalk=$(realpath '%s') && cd '%s' && "
 	      "$postwalk trace --policy journal.db >policy && "
 	      "$postwalk trace journal.db >trace && "
 	      "$postwalk trace --records journal.db >records && "
@@ -132,6 +131,7 @@ void bus_power_on(struct bus *bus, const char *rtc, unsigned int ignition)
 	char kernel[512], initrd[512];
 	struct pw_guest_options options = {
 		.kernel = kernel, .initrd = initrd, .disk = bus->disk, .rtc = rtc,
+		.disk_log = bus->disk_log[0] ? bus->disk_log : NULL,
 	};
 
 	snprintf(kernel, sizeof(kernel), "%s/vmlinuz", board());
@@ -227,6 +227,8 @@ json_t *bus_status(struct bus *bus, int port)
 	json_t *status;
 	json_error_t error;
 
+	if (bus->ear)
+		bus->ear->asking(bus->ear);
 	snprintf(command, sizeof(command), "wget -qO /tmp/status http://127.0.0.1:%d/status.json && "
 		 "cat /tmp/status", port);
 	if (pw_guest_run(bus->guest, command, WAIT_MS, text, sizeof(text)) != 0)
@@ -235,6 +237,8 @@ json_t *bus_status(struct bus *bus, int port)
 	status = json_loads(text, 0, &error);
 	if (!status)
 		fail_msg("no JSON (%s): %s", error.text, text);
+	if (bus->ear)
+		bus->ear->told(bus->ear, status);
 	return status;
 }
 

@@ -27,13 +27,25 @@ enum wire {
 };
 extern const char *const wire_names[WIRES];
 
+/* Hears of every question to the page, before it is asked and when it was answered. */
+struct bus_ear {
+	void (*asking)(struct bus_ear *ear);
+	void (*told)(struct bus_ear *ear, const json_t *status);
+};
+
 struct bus {
 	struct pw_guest *guest;
+	struct bus_ear *ear; /* or NULL */
 	size_t heard;    /* of the console, by bus_hear */
 	char disk[512];  /* outlives the power cuts */
+	char disk_log[512]; /* of what the disk is given (disklog.h), or "": none */
 	char state[512]; /* where bus_journal unpacks it */
 	char console[512]; /* what was said, appended at each cut */
 };
+
+/* A command of this machine, which must succeed. */
+__attribute__((format(printf, 1, 2)))
+void bus_shell(const char *format, ...);
 
 /* A bus with an empty disk, named so in BOARD's folder; no power yet. */
 void bus_build(struct bus *bus, const char *name);

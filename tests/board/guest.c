@@ -247,12 +247,48 @@ static int await_text(struct pw_guest *guest, const char *wanted, long long dead
 	return status;
 }
 
+/* Texts of the disk's arguments, which live as long as the list of those. */
+struct disk_texts {
+	char image[600], log[600];
+};
+
+/* How many arguments were added. */
+static size_t name_disk(const struct pw_guest_options *options, struct disk_texts *texts,
+			const char **arguments)
+{
+	snprintf(texts->image, sizeof(texts->image),
+		 "if=none,id=disk,format=raw,cache=writethrough,file=%s", options->disk);
+	arguments[0] = "-drive";
+	arguments[1] = texts->image;
+	arguments[2] = "-device";
+	arguments[3] = "virtio-blk-device,drive=disk";
+	return 4;
+}
+
+/* Zeroes are written as any data: QEMU 7.2 may log a request to write zeroes in two places. */
+static size_t name_logged_disk(const struct pw_guest_options *options, struct disk_texts *texts,
+			       const char **arguments)
+{
+	snprintf(texts->image, sizeof(texts->image),
+		 "driver=raw,node-name=image,file.driver=file,file.filename=%s", options->disk);
+	snprintf(texts->log, sizeof(texts->log), "driver=blklogwrites,node-name=disk,file=image,"
+		 "log.driver=file,log.filename=%s,log-sector-size=512", options->disk_log);
+	arguments[0] = "-blockdev";
+	arguments[1] = texts->image;
+	arguments[2] = "-blockdev";
+	arguments[3] = texts->log;
+	arguments[4] = "-device";
+	arguments[5] = "virtio-blk-device,drive=disk,write-cache=on,write-zeroes=off,discard=off";
+	return 6;
+}
+
 /* In the child: becomes QEMU, and dies with the parent. */
 static void become_qemu(const struct pw_guest_options *options, const int fds[CHANNELS],
 			pid_t parent)
 {
 	static const char *const names[CHANNELS] = { "lines", "console", "control" };
-	char chardevs[CHANNELS][64], rtc[64], drive[512];
+	char chardevs[CHANNELS][64], rtc[64];
+	struct disk_texts disk;
 	const char *arguments[48] = { NULL };
 	size_t n = 0;
 	const char *fixed[] = {
@@ -274,14 +310,10 @@ static void become_qemu(const struct pw_guest_options *options, const int fds[CH
 	snprintf(rtc, sizeof(rtc), "base=%s", options->rtc ? options->rtc : "utc");
 	arguments[n++] = "-rtc";
 	arguments[n++] = rtc;
-	if (options->disk) {
-		snprintf(drive, sizeof(drive),
-			 "if=none,id=disk,format=raw,cache=writethrough,file=%s", options->disk);
-		arguments[n++] = "-drive";
-		arguments[n++] = drive;
-		arguments[n++] = "-device";
-		arguments[n++] = "virtio-blk-device,drive=disk";
-	}
+	if (options->disk && options->disk_log)
+		n += name_logged_disk(options, &disk, arguments + n);
+	else if (options->disk)
+		n += name_disk(options, &disk, arguments + n);
 	prctl(PR_SET_PDEATHSIG, SIGKILL);
 	if (getppid() == parent)
 		execvp(arguments[0], (char *const *)arguments);

@@ -19,11 +19,17 @@
 
 enum { PW_GUEST_LINES = 8 };
 
-/* Paths of files that tests/board/sysroot.sh and image.sh made; strings are copied. */
+/*
+ * Paths of files that tests/board/sysroot.sh and image.sh made; strings are copied.
+ *
+ * With disk_log the disk has a write cache, as real ones do, and every write and flush that it
+ * completes is logged there before the board hears of it (disklog.h reads it).
+ */
 struct pw_guest_options {
 	const char *kernel;
 	const char *initrd;
 	const char *disk; /* raw image that becomes /dev/vda, or NULL; written through */
+	const char *disk_log; /* an empty file, or NULL; see below */
 	const char *rtc;  /* UTC at power-on, "2030-03-04T14:30:00"; NULL: the host's */
 };
 
