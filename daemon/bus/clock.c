@@ -9,9 +9,8 @@
 
 #include "bus_internal.h"
 
-/* The step that is worth a record; smaller ones are the clock being disciplined. */
+/* The step that is worth a record; smaller ones add up until they are. */
 #define STEP_MS 1000
-#define SLEW 10 /* a tenth: more than the 83333 ppm of time daemons (common practice) */
 
 static int64_t now_ms(clockid_t clock)
 {
@@ -76,31 +75,27 @@ int pw_clock_watch(void)
 	return fd;
 }
 
-/* True: the wall clock was set since the last look. */
-static bool was_set(struct pw_bus *b)
+static void take_word(struct pw_bus *b)
 {
 	uint64_t count;
 
-	if (read(b->wall_timer, &count, sizeof(count)) >= 0 || errno != ECANCELED)
-		return false;
-	arm(b->wall_timer);
-	return true;
+	if (read(b->wall_timer, &count, sizeof(count)) < 0 && errno == ECANCELED)
+		arm(b->wall_timer);
 }
 
-/* The kernel's word that it was set may come a wake-up later than the clock that is read: so the two
- * clocks are compared at each. Without that word, what slewing can have done is no step. */
+/* Slewing moves both clocks alike: only a step parts them. The kernel's word for it only wakes us, and may
+ * come a wake-up later than the clock that is read: so they are compared at each. */
 void pw_clock_look(struct pw_bus *b)
 {
-	const int64_t since_ms = b->now_ms - b->clocks.boot_ms;
-	const int64_t before_ms = b->clocks.wall_ms + since_ms;
+	const int64_t before_ms = b->clocks.wall_ms + (b->now_ms - b->clocks.boot_ms);
 	const int64_t step_ms = b->wall_ms - before_ms;
-	const int64_t least_ms = was_set(b) ? STEP_MS : STEP_MS + since_ms / SLEW;
 	struct pw_note n = pw_note_new(b, PW_K_CLOCK);
 
+	take_word(b);
+	if (step_ms < STEP_MS && step_ms > -STEP_MS)
+		return;
 	b->clocks.boot_ms = b->now_ms;
 	b->clocks.wall_ms = b->wall_ms;
-	if (step_ms < least_ms && step_ms > -least_ms)
-		return;
 	pw_info("the wall clock was set by %lld ms", (long long)step_ms);
 	n.of.clock.before_ms = before_ms;
 	n.of.clock.after_ms = b->wall_ms;

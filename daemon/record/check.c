@@ -13,11 +13,11 @@
 #include <stdio.h>
 #include <string.h>
 
-/* The wall clock may depart from the mono clock by a second, since smaller steps are not recorded,
- * and by a tenth of the time that passed: a clock that is slewed to the right time keeps below that
- * (common practice: the largest rate that a usual time daemon takes by itself is 83333 ppm). */
+/* Slewing moves both clocks alike (clock_gettime(2)); only steps part them. Of those the watch leaves
+ * the ones unrecorded that keep the wall clock within a second of where it was last told to be: so
+ * two records may be two seconds apart. */
 #define STEP_MS 1000
-#define SLEW_PER 10
+#define APART_MS 2000
 
 __attribute__((format(printf, 4, 5)))
 static void tell(struct pw_check *c, enum pw_flaw flaw, uint64_t seq, const char *format, ...)
@@ -136,7 +136,7 @@ static void check_wall_within_boot(struct pw_check *c, const struct pw_record *r
 	if (wall_before(c, r, &wall_ms))
 		return;
 	off_ms = apart(apart(wall_ms, c->wall_ms), passed_ms);
-	if (within(off_ms, 0, STEP_MS + passed_ms / SLEW_PER))
+	if (within(off_ms, 0, APART_MS))
 		return;
 	if (r->kind == PW_K_CLOCK)
 		tell(c, PW_FLAW_WALL, r->seq, "the wall clock is said to have been set from a time "
@@ -200,8 +200,8 @@ void pw_check_record(struct pw_check *c, const struct pw_record *r)
 	}
 	check_chain(c, r);
 	forget_seals(c, r->seq);
-	if (r->kind == PW_K_PRUNE && c->first != 1 && !c->pruned)
-		c->pruned = explains_beginning(c, r);
+	if (r->kind == PW_K_PRUNE && c->first != 1 && c->pruned == 0)
+		c->pruned = explains_beginning(c, r) ? r->seq : 0;
 	if (c->records > 0 && strcmp(r->epoch, c->epoch) == 0)
 		check_times(c, r);
 	memcpy(c->epoch, r->epoch, sizeof(c->epoch));
@@ -245,8 +245,8 @@ void pw_check_end(struct pw_check *c)
 
 	if (c->records == 0)
 		tell(c, PW_FLAW_UNSEALED, 0, "it holds no record");
-	if (c->records > 0 && c->first != 1 && !c->pruned)
-		tell(c, PW_FLAW_PRUNED, c->first, "it begins here, and no prune record says why");
+	if (c->records > 0 && c->first != 1 && (c->pruned == 0 || c->pruned > c->sealed))
+		tell(c, PW_FLAW_PRUNED, c->first, "it begins here, and no sealed prune record says why");
 	if (c->sealed < c->seq)
 		tell(c, PW_FLAW_UNSEALED, from, "nothing vouches for what stands from here on");
 }

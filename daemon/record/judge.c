@@ -72,15 +72,16 @@ static int judge_chain(struct judge *g)
 
 /* -- the kept state ---------------------------------------------------------------------------- */
 
-/* An epoch that was begun after another has its first record before anything is kept. */
+/* An epoch that was begun after another has its first records before anything is kept. */
 static int judge_nothing_kept(struct judge *g)
 {
 	struct pw_record r;
-	int result = read_one(g, g->j->seq, &r);
+	int result = read_one(g, 1, &r);
 
 	if (result < 0)
 		return result;
-	return r.seq == 1 && r.kind == PW_K_EPOCH ? 0 : REFUSE(g, "the kept state is gone");
+	return r.kind == PW_K_EPOCH && g->j->seq == g->j->sealed && g->j->seq <= 2 ? 0
+		: REFUSE(g, "the kept state is gone");
 }
 
 static int judge_kept(struct judge *g)

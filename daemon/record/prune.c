@@ -108,17 +108,21 @@ static int choose(struct prune *p, int64_t now_ms, uint32_t keep_days)
 
 /* -- letting it go ----------------------------------------------------------------------------- */
 
-static int note(struct prune *p, struct pw_record *r)
+/* At the time of the record before it: notes from before now may still be on their way. */
+static int note(struct prune *p)
 {
 	char sql[128], hash[65], body[256];
+	struct pw_record r;
 	struct pw_json o;
 	int result;
 
 	snprintf(sql, sizeof(sql), "SELECT hash FROM record WHERE seq = %" PRIu64, p->target);
 	if ((result = pw_journal_ask(p->j, sql, hash, sizeof(hash), p->why, p->size)) < 0
 	    || (result = number(p, &p->seals, "SELECT count(*) FROM seal WHERE seq <= %" PRIu64,
-				p->target)) < 0)
+				p->target)) < 0
+	    || (result = pw_journal_read(p->j, p->j->seq, &r, p->why, p->size)) < 0)
 		return result;
+	pw_journal_rest(p->j);
 	pw_json_init(&o, body, sizeof(body));
 	pw_json_open(&o, NULL, '{');
 	pw_json_int(&o, "seq", (int64_t)p->target);
@@ -126,9 +130,9 @@ static int note(struct prune *p, struct pw_record *r)
 	pw_json_int(&o, "seals", (int64_t)p->seals);
 	pw_json_close(&o, '}');
 	pw_json_end(&o);
-	r->kind = PW_K_PRUNE;
-	r->body = body;
-	return pw_journal_add(p->j, r, p->why, p->size);
+	r.kind = PW_K_PRUNE;
+	r.body = body;
+	return pw_journal_add(p->j, &r, p->why, p->size);
 }
 
 static int drop(struct prune *p)
@@ -140,16 +144,16 @@ static int drop(struct prune *p)
 	return pw_journal_run(p->j, sql, p->why, p->size);
 }
 
-int pw_journal_prune(struct pw_journal *j, struct pw_record *r, struct pw_kept_row *row,
-		     uint32_t keep_days, const struct pw_secret_key *key, char *why, size_t size)
+int pw_journal_prune(struct pw_journal *j, struct pw_kept_row *row, int64_t now_ms, uint32_t keep_days,
+		     const struct pw_secret_key *key, char *why, size_t size)
 {
 	struct prune p = { .j = j, .why = why, .size = size };
 	int result;
 
-	if (keep_days == 0 || (result = choose(&p, r->wall_ms, keep_days)) == 0)
+	if (keep_days == 0 || (result = choose(&p, now_ms, keep_days)) == 0)
 		return 0;
 	if (result < 0 || (result = pw_journal_begin(j, why, size)) < 0
-	    || (result = note(&p, r)) < 0 || (result = drop(&p)) < 0
+	    || (result = note(&p)) < 0 || (result = drop(&p)) < 0
 	    || (result = pw_journal_seal(j, key, why, size)) < 0
 	    || (result = pw_journal_keep(j, row, key, why, size)) < 0
 	    || (result = pw_journal_commit(j, why, size)) < 0)

@@ -123,10 +123,10 @@ const char *pw_journal_epoch(const struct pw_journal *j);
 void pw_journal_rest(struct pw_journal *j); /* no statement stays under way: checkpoints may go on */
 /* 1: found; 0: nothing kept yet. */
 int pw_journal_kept(struct pw_journal *j, struct pw_kept_row *row, char *why, size_t size);
-/* prune.c, J11: one transaction of its own. r: boot and times of the prune record; row: the state that
- * is kept. 1: something was dropped; 0: nothing was to be. */
-int pw_journal_prune(struct pw_journal *j, struct pw_record *r, struct pw_kept_row *row,
-		     uint32_t keep_days, const struct pw_secret_key *key, char *why, size_t size);
+/* prune.c, J11: one transaction of its own. row: the state that is kept; now_ms: wall time. 1: something
+ * was dropped; 0: nothing was to be. */
+int pw_journal_prune(struct pw_journal *j, struct pw_kept_row *row, int64_t now_ms, uint32_t keep_days,
+		     const struct pw_secret_key *key, char *why, size_t size);
 /* The newest records of SWEEP, POLICY or RECEIPT, newest first, most at most. */
 int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
 		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,

@@ -349,11 +349,9 @@ static int check_slice(struct pw_child *c, char *why, size_t size)
 
 static int prune(struct pw_child *c, char *why, size_t size)
 {
-	struct pw_record r = { .boot = c->boot, .mono_ms = pw_child_clock_ms(CLOCK_BOOTTIME),
-			       .wall_ms = pw_child_clock_ms(CLOCK_REALTIME), .wall_ok = true };
 	int result = c->row.boot == c->boot
-			     ? pw_journal_prune(c->journal, &r, &c->row, c->order->pace.keep_days,
-						&c->key, why, size) : 0;
+			     ? pw_journal_prune(c->journal, &c->row, pw_child_clock_ms(CLOCK_REALTIME),
+						c->order->pace.keep_days, &c->key, why, size) : 0;
 
 	if (result == 1)
 		pw_child_seal_outside(c);

@@ -111,8 +111,11 @@ struct pw_order {
 struct pw_before {
 	char epoch[17], hash[65];  /* of its last good record */
 	uint64_t seq;
+	uint64_t boot;             /* of the last state it kept, and when that was */
+	int64_t mono_ms, wall_ms;
 	char why[PW_WORDS_MAX];    /* empty: nothing was before */
 	char receipt[1024];        /* the body of its last one, or empty */
+	char policy[PW_BODY_MAX + 1]; /* the same: the new epoch goes on under it */
 };
 
 enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_STAMP, PW_ILLS }; /* the worst first */

@@ -92,6 +92,14 @@ static void take_receipt(void *ctx, const char *body, int64_t wall_ms)
 	snprintf(before->receipt, sizeof(before->receipt), "%s", body);
 }
 
+static void take_policy(void *ctx, const char *body, int64_t wall_ms)
+{
+	struct pw_before *before = ctx;
+
+	(void)wall_ms;
+	snprintf(before->policy, sizeof(before->policy), "%s", body);
+}
+
 /* What the journal that is given up still tells. */
 static void remember(struct pw_child *c, const char *path)
 {
@@ -100,9 +108,13 @@ static void remember(struct pw_child *c, const char *path)
 	struct pw_journal *j;
 
 	memset(b, 0, sizeof(*b));
+	b->boot = c->row.boot;
+	b->mono_ms = c->row.mono_ms;
+	b->wall_ms = c->row.wall_ms;
 	if (pw_journal_open(path, NULL, false, &j, why, sizeof(why)) == 0) {
 		walk(j, b);
 		pw_journal_newest(j, PW_K_RECEIPT, 1, take_receipt, b, why, sizeof(why));
+		pw_journal_newest(j, PW_K_POLICY, 1, take_policy, b, why, sizeof(why));
 		pw_journal_close(j);
 	}
 	if (b->epoch[0] == '\0')
@@ -154,12 +166,21 @@ static int epoch_body(const struct pw_before *b, char *body, size_t size)
 	return pw_json_end(&o);
 }
 
+/* At the time of the last state that was kept: notes from before now may still be on their way. */
+static int add(struct pw_child *c, enum pw_kind kind, const char *body, char *why, size_t size)
+{
+	struct pw_record r = { .boot = c->before.boot, .mono_ms = c->before.mono_ms,
+			       .wall_ms = c->before.wall_ms, .kind = kind, .body = body };
+
+	if (r.wall_ms == 0)
+		r.wall_ms = pw_child_clock_ms(CLOCK_REALTIME);
+
+	return pw_journal_add(c->journal, &r, why, size);
+}
+
 /* The first record says what came before, and is sealed, inside and outside, at once. */
 static int begin_epoch(struct pw_child *c, char *why, size_t size)
 {
-	struct pw_record r = { .boot = c->boot, .mono_ms = pw_child_clock_ms(CLOCK_BOOTTIME),
-			       .wall_ms = pw_child_clock_ms(CLOCK_REALTIME), .kind = PW_K_EPOCH,
-			       .body = c->body };
 	int result;
 
 	if (epoch_body(&c->before, c->body, sizeof(c->body)) < 0) {
@@ -167,7 +188,9 @@ static int begin_epoch(struct pw_child *c, char *why, size_t size)
 		return -1;
 	}
 	if ((result = pw_journal_begin(c->journal, why, size)) < 0
-	    || (result = pw_journal_add(c->journal, &r, why, size)) < 0
+	    || (result = add(c, PW_K_EPOCH, c->body, why, size)) < 0
+	    || (c->before.policy[0] != '\0'
+		&& (result = add(c, PW_K_POLICY, c->before.policy, why, size)) < 0)
 	    || (result = pw_journal_seal(c->journal, &c->key, why, size)) < 0
 	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
 		return result;

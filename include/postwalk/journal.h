@@ -82,7 +82,7 @@ struct pw_check {
 	uint64_t records, seals, flaws;
 	bool seal_broken;           /* the last seal does not hold: more of the like are not told */
 	char first_prev[65];
-	bool pruned;                /* a prune record explains the beginning */
+	uint64_t pruned;            /* the prune record that explains the beginning, once sealed; 0 */
 	uint64_t boot;
 	int64_t mono_ms, wall_ms;   /* of the last record */
 };
