@@ -97,9 +97,12 @@ BENCH = $(patsubst %.c,$(BUILD)/%,$(wildcard tests/bench/*.c))
 $(BUILD)/tests/bench/%: tests/bench/%.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $< -o $@
+$(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
 
 bench:
-	etc/install-packages.sh build
+	etc/install-packages.sh build test
 	$(MAKE) all $(BENCH)
 	tests/bench/run.sh $(BUILD)
 
