@@ -8,7 +8,7 @@
  *
  * It sleeps in poll without a timeout whenever the bus is parked and the disk is well.
  */
-#include "writer_internal.h"
+#include "child_internal.h"
 
 #include <errno.h>
 #include <fcntl.h>

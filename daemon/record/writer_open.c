@@ -4,7 +4,7 @@
  * file; then what was kept is told; then the journal is judged; then batches are taken. What is not
  * believed is put aside whole, and an epoch begins whose first record says what came before.
  */
-#include "writer_internal.h"
+#include "child_internal.h"
 
 #include <errno.h>
 #include <fcntl.h>
