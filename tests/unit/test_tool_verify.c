@@ -224,6 +224,28 @@ static void a_touch_of_an_export_is_found(void **state)
 	}
 }
 
+/* Wherever it is, and whichever it is: not one is sound. */
+static void a_flipped_bit_of_an_export_is_found(void **state)
+{
+	struct tool *t = *state;
+	size_t whole;
+	char *text;
+
+	make(t);
+	text = strdup(t->out);
+	whole = strlen(text);
+	for (size_t n = 0; n < whole; n += 53) {
+		char bit = (char)(1 << n % 8);
+
+		text[n] = (char)(text[n] ^ bit);
+		tool_write(tool_path(t, "touched"), text);
+		if (verify(t, "touched") != PW_EXIT_NOT && t->status != PW_EXIT_BAD)
+			fail_msg("bit %d of byte %zu: exit %d\n%s", (int)(n % 8), n, t->status, t->out);
+		text[n] = (char)(text[n] ^ bit);
+	}
+	free(text);
+}
+
 /* -- touches of a journal ---------------------------------------------------------------------- */
 
 static const struct {
@@ -454,7 +476,7 @@ static void an_export_that_was_cut_off_is_never_sound(void **state)
 	make(t);
 	text = strdup(t->out);
 	whole = strlen(text);
-	for (size_t n = whole - 2; n > 0; n -= n > 97 ? 97 : n) {
+	for (size_t n = whole - 2; n > 0; n -= n > 211 ? 211 : n) {
 		text[n] = '\0';
 		tool_write(tool_path(t, "bad"), text);
 		RUN(t, pw_verify, "verify", tool_path(t, "bad"));
@@ -521,6 +543,7 @@ int main(void)
 		TEST(a_key_that_came_along_shows_nothing_of_itself),
 		TEST(an_export_may_come_on_standard_input),
 		TEST(a_touch_of_an_export_is_found),
+		TEST(a_flipped_bit_of_an_export_is_found),
 		TEST(a_touch_of_a_journal_is_found),
 		TEST(an_older_copy_put_back_is_found),
 		TEST(a_damaged_file_is_found),
