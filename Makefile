@@ -3,7 +3,8 @@
 # make demo       an afternoon of a made-up bus in real time (SPEED=10 hurries it)
 # make test       every test that fits in a quarter of an hour
 # make bench      figures
-# make check-all  the rest: sanitizers, long random traces, bare Debian 12 and 13 folders
+# make check-all  the rest: every failing disk, sanitizers, long random traces, bare folders of
+#                 Debian 12 and 13
 # make install    DESTDIR and PREFIX as usual
 
 BUILD ?= build
@@ -40,7 +41,7 @@ libs = $$($(PKG_CONFIG) --libs $(1))
 LIBS = $(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
 
 .DELETE_ON_ERROR:
-.PHONY: all demo test bench check check-all check-asan run-asan check-bare install clean
+.PHONY: all demo test bench check check-all check-shim check-asan run-asan check-bare install clean
 all: $(BUILD)/postwalkd $(BUILD)/postwalk
 
 $(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
@@ -73,6 +74,11 @@ $(BUILD)/tests/faults/%: tests/faults/%.c $(WORLD) $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(WORLD) \
 		$(ROOM_OBJECTS) -o $@ $(LIBS) $(call libs,cmocka) -lm
+# Preloaded into the programs; the test looks for it beside itself.
+$(BUILD)/tests/faults/shim.so: tests/faults/shim/shim.c tests/faults/shim/shim.h
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -fPIC -shared $< -o $@
+$(BUILD)/tests/faults/test_shim: $(BUILD)/tests/faults/shim.so
 
 .PHONY: units
 units: $(UNIT)
@@ -109,8 +115,12 @@ bench:
 # Sanitizers over units and ten thousand random traces, then bare folders of both releases.
 ASAN = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all
 check-all: test
+	$(MAKE) check-shim
 	$(MAKE) check-asan
 	$(MAKE) check-bare
+# Every call of the writer fails, in every way.
+check-shim: all units
+	$(TEST_ENV) tests/run.sh "$(BUILD)/tests/faults/test_shim --whole"
 check-asan:
 	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= all units
 	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= run-asan

@@ -10,6 +10,7 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include "postwalk/journal.h"
 #include "world.h"
 
 #define FRESH_MS 110 /* the page answers from the same copy for 100 ms (docs/status.md) */

@@ -29,7 +29,7 @@
 /* What tests choose in the policy. Numbers as the file has them. */
 struct choices {
 	int rows;
-	const char *aisle_m, *due_s, *restart_s, *return_max_s;
+	const char *aisle_m, *due_s, *restart_s, *return_max_s, *outside_s;
 	const char *more; /* more of the file, after the rest */
 };
 
@@ -51,7 +51,7 @@ struct world {
 	int watch_fd;          /* readable when the watch has ended */
 	int bench, outputs;    /* two connections to the bench; -1: none */
 	int err, manager;
-	bool ready;
+	int64_t ready_ms;      /* when READY=1 came; 0: not since the last start */
 	int watchdogs;
 	char said[65536];      /* on standard error, since the last start */
 	size_t said_len;
