@@ -121,10 +121,14 @@ static int survey(struct pw_telling *t, struct pw_journal *j, struct pw_stretch 
 
 static void tell_stretch(const struct pw_stretch *s)
 {
-	if (s->first == s->oldest)
+	if (s->first == s->oldest && s->first == s->fresh)
 		return;
 	if (s->first == s->fresh)
 		pw_trace_warn("from seq %" PRIu64 " on: nothing was kept from before", s->first);
+	else if (s->first == s->oldest)
+		pw_trace_warn("from seq %" PRIu64 " on: what was kept there came from an older journal, or "
+			      "from records since pruned; a sweep carried over from before is not in it",
+			      s->first);
 	else
 		pw_trace_warn("from seq %" PRIu64 " on: the policy changed there; a sweep carried "
 			      "over from before is not in it", s->first);
