@@ -70,7 +70,7 @@ static int read_one(int dir, const char *name, struct pw_seal_file *f)
 
 	if (n < 0)
 		return errno == ENOENT ? 0 : -1;
-	return file_parse(text, f) == 0 ? 1 : -2;
+	return strlen(text) == (size_t)n && file_parse(text, f) == 0 ? 1 : -2;
 }
 
 /* Which of the two is to be written over: what is of no use first, else the older. */
