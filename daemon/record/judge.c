@@ -191,6 +191,21 @@ static int judge_files(struct judge *g, const char *dir)
 	return 0;
 }
 
+/* One that was begun and cut has nothing at all; one that had records has left something. */
+static int judge_empty(struct judge *g, const char *dir)
+{
+	struct pw_seal_file f[2];
+	struct pw_kept_row row;
+	unsigned broken;
+	int count = dir != NULL ? pw_seal_files_read(dir, f, &broken) : 0;
+	int result = pw_journal_kept(g->j, &row, g->why, g->size);
+	bool had = result == 1 || g->j->sealed > 0;
+
+	for (int i = 0; i < count; i++)
+		had = had || strcmp(f[i].epoch, g->j->epoch) == 0;
+	return result < 0 ? result : had ? REFUSE(g, "its records are gone") : 0;
+}
+
 int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_public_key *key, char *why,
 		     size_t size)
 {
@@ -199,8 +214,8 @@ int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_publ
 
 	why[0] = '\0';
 	if (j->seq == 0)
-		return 0;
-	if ((result = judge_chain(&g)) == 0 && (result = judge_kept(&g)) == 0 && dir != NULL)
+		result = judge_empty(&g, dir);
+	else if ((result = judge_chain(&g)) == 0 && (result = judge_kept(&g)) == 0 && dir != NULL)
 		result = judge_files(&g, dir);
 	pw_journal_rest(j);
 	return result;
