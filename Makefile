@@ -3,6 +3,7 @@
 # make demo       an afternoon of a made-up bus in real time (SPEED=10 hurries it)
 # make test       every test that fits in a quarter of an hour
 # make bench      figures
+# make powercut   every power cut that the tests know, and kill -9 a thousand times
 # make check-all  the rest: every failing disk, sanitizers, long random traces, bare folders of
 #                 Debian 12 and 13
 # make install    DESTDIR and PREFIX as usual
@@ -86,9 +87,10 @@ units: $(UNIT)
 # Everything but installing packages. The programs under test are those of this BUILD.
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
 	BOARD=$(BUILD)/board
-check: all units board-ready
+check: all units board-ready powercut-ready
 	$(TEST_ENV) tests/run.sh $(UNIT) "tests/scenarios/run.sh $(BUILD)/postwalk" \
-		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(BOARD_TESTS)
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(POWERCUT_TESTS) \
+		$(BOARD_TESTS)
 
 test:
 	etc/install-packages.sh build test board
@@ -138,6 +140,7 @@ install: all
 	install -D -m 644 etc/postwalk.conf $(DESTDIR)$(PREFIX)/share/postwalk/postwalk.conf
 
 include tests/board/board.mk
+include tests/powercut/powercut.mk
 
 clean:
 	rm -rf $(BUILD)

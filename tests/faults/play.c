@@ -169,7 +169,7 @@ void play_until(struct play *p, int64_t at_ms)
 void play_start(struct play *p, int64_t at_ms, bool clock_lost)
 {
 	struct pw_loaded_policy active = p->bus.active;
-	struct pw_kept_state kept;
+	struct pw_kept_state *kept = &p->kept;
 	char why[200];
 
 	memset(&p->bus, 0, sizeof(p->bus));
@@ -186,13 +186,13 @@ void play_start(struct play *p, int64_t at_ms, bool clock_lost)
 			       sizeof(why)) < 0)
 		play_fail("%s", why);
 	p->bus.board->levels = p->raw;
-	if (pw_writer_kept(p->bus.writer, PATIENCE_MS, &kept) < 0)
+	if (pw_writer_kept(p->bus.writer, PATIENCE_MS, kept) < 0)
 		play_fail("what was kept is not told: %s", pw_writer_fault(p->bus.writer));
 	if (clock_lost) { /* another boot of the kernel, and the wall clock went back (R21) */
-		strcpy(kept.boot_id, "another");
-		p->bus.wall_ms = kept.wall_ms - 1;
+		strcpy(kept->boot_id, "another");
+		p->bus.wall_ms = kept->wall_ms - 1;
 	}
-	pw_restart(&p->bus, &kept);
+	pw_restart(&p->bus, kept);
 	p->bus.wall_ms = PLAY_WALL_MS + at_ms;
 	p->powered = p->begun = true;
 }

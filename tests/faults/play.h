@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * play.h - traces played through the watch's own way from wire to journal (daemon/bus: feed, effects,
- * restart; the real writer and its process), on a board without wires and a clock set by hand.
+ * play.h - traces played through the watch's own way from wire to journal (daemon/bus: feed,
+ * effects, restart; the real writer and its process), on a board without wires and a clock set by
+ * hand.
  *
- * What should never happen here ends the program with a sentence. Moments are those of the trace, ms.
+ * What should never happen here ends the program with a sentence. Moments, in ms, are the trace's.
  */
 #ifndef POSTWALK_TEST_PLAY_H
 #define POSTWALK_TEST_PLAY_H
@@ -25,11 +26,12 @@ struct play {
 	uint8_t raw;     /* levels, while power is off as well */
 	bool powered, begun;
 	bool exact;      /* the watch can be told this trace moment by moment */
+	struct pw_kept_state kept; /* what the last start was told */
 
 	struct pw_pace pace;
 	bool one_by_one; /* each batch is committed before the next moment */
 	bool cut_hard;   /* at a power cut the writer is killed; else it ends in order */
-	/* NULL, or: called before a moment's batch is handed over, and when it has been committed. */
+	/* NULL, or called: before a moment's batch is handed over; when it has been committed. */
 	void (*before)(struct play *p);
 	void (*after)(struct play *p);
 	void *ctx;
