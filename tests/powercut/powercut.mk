@@ -26,4 +26,4 @@ powercut:
 	$(MAKE) run-powercut
 run-powercut: all powercut-ready board-ready
 	$(TEST_ENV) tests/powercut/run.sh "$(POWERCUT)/test_prefixes --all --jobs $$(nproc)" \
-		"$(POWERCUT)/test_kill --count 1000" $(BOARD)/test_disklog
+		"$(POWERCUT)/test_kill --count 1000" "$(BOARD)/test_disklog --all"
