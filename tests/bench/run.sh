@@ -20,7 +20,7 @@ row()
 
 of()
 {
-	awk -v name="$1" '$1 == name { print $2 }' "$out/watch"
+	awk -v name="$1" '$1 == name { print $2 }' "$out/${2:-watch}"
 }
 
 "$build/tests/bench/edges" 5000000 >"$out/long.trace"
@@ -82,3 +82,13 @@ row "verify of the journal against that" "$(awk -v a="$openssl_s" -v b="$journal
 	'BEGIN { printf "%.0f", 100 * a / b }')" % ">=" 60
 echo "verify of the export against that: $(awk -v a="$openssl_s" -v b="$export_s" \
 	'BEGIN { printf "%.0f", 100 * a / b }') %"
+
+POSTWALK=$build/postwalk "$build/tests/bench/journal_bytes" >"$out/bytes"
+row "an ordinary run and its sweep: syncs of the journal's log a commit" \
+	"$(of log_syncs_a_commit bytes)" "" "<=" 1
+row "bytes written a sweep (journal, its log, seals)" "$(of kb_a_sweep bytes)" kB "<=" 6
+echo "that is $(of commits_a_sweep bytes) commits of $(of log_kb_a_commit bytes) kB of log each (R20: a" \
+	"commit an event), $(of database_kb_a_sweep bytes) kB of checkpoints, $(of seals_kb_a_sweep bytes) kB of" \
+	"seal files; $(of walk_kb_a_sweep bytes) kB of the log from key-off to way out;"
+echo "and $(of syncs_a_sweep bytes) syncs in all: $(of seal_syncs_a_sweep bytes) of seal files and their folder," \
+	"$(of stamp_syncs_a_sweep bytes) of alive stamps"

@@ -13,11 +13,12 @@ $(POWERCUT)/test_prefixes: tests/powercut/test_prefixes.c tests/powercut/judge.c
 	tests/powercut/whole.c $(POWERCUT_DAY)
 $(POWERCUT)/test_kill: tests/powercut/test_kill.c tests/powercut/whole.c tests/faults/world.c
 $(BUILD)/tests/bench/journal_bytes: tests/bench/journal_bytes.c $(POWERCUT_DAY)
+$(POWERCUT_TESTS): POWERCUT_LIBS = $(call libs,cmocka)
 $(POWERCUT_TESTS) $(BUILD)/tests/bench/journal_bytes: $(ROOM_OBJECTS) \
 		$(wildcard tests/powercut/*.h tests/faults/*.h)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon -Itests $(filter %.c %.o,$^) -o $@ \
-		$(LIBS) $(call libs,cmocka)
+		$(LIBS) $(POWERCUT_LIBS)
 
 .PHONY: powercut run-powercut powercut-ready
 powercut-ready: $(POWERCUT_TESTS)
