@@ -112,16 +112,15 @@ int pw_cut_is_clean(const struct pw_cut_room *room)
 
 /* -- SQLite's own word -------------------------------------------------------------------- */
 
-/* The first column of the first row; empty without one, or when it cannot be had. */
+/* The first column of the first row, or why there is none. */
 static void ask(sqlite3 *db, const char *sql, char answer[200])
 {
 	sqlite3_stmt *statement = NULL;
 
-	answer[0] = '\0';
 	if (sqlite3_prepare_v2(db, sql, -1, &statement, NULL) != SQLITE_OK ||
-	    sqlite3_step(statement) == SQLITE_ERROR)
+	    sqlite3_step(statement) != SQLITE_ROW)
 		snprintf(answer, 200, "%s", sqlite3_errmsg(db));
-	else if (sqlite3_column_text(statement, 0))
+	else
 		snprintf(answer, 200, "%s", (const char *)sqlite3_column_text(statement, 0));
 	sqlite3_finalize(statement);
 }

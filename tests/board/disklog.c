@@ -13,6 +13,8 @@
 
 enum { VERSION = 1, FLUSH = 1, FUA = 2, DISCARD = 4, MARK = 8, ALL_FLAGS = 15 };
 
+enum { SUPERBLOCK_AT = 1024, SUPERBLOCK_SIZE = 1024 };
+
 /* The log's first sector; the numbers are little-endian. */
 struct super {
 	uint64_t magic, version, entries;
@@ -225,14 +227,28 @@ static int put_disk(int fd, const struct bytes *disk)
 	return ftruncate(fd, (off_t)disk->size) < 0 ? -errno : 0;
 }
 
-/* Whole entries and single sectors are chosen alike, by parts of that size. */
-static int put_parts(int fd, const struct entry *entry, size_t part, uint64_t in_four,
+/*
+ * How much of an entry shares one fate, from a place of the disk on. What tears, tears at sectors;
+ * but ext4's superblock is kept whole. It is 1 KiB, written in place at each mount, with a
+ * checksum at its far end (Documentation/filesystems/ext4/super.rst): torn, no record on the disk
+ * can be had, whatever was written and how. That is a matter of disk and file system.
+ */
+static size_t part_at(const struct entry *entry, size_t at, enum pw_fate fate)
+{
+	size_t part = entry->offset + at == SUPERBLOCK_AT ? SUPERBLOCK_SIZE : PW_SECTOR;
+
+	return fate != PW_FATE_TORN || part > entry->size - at ? entry->size - at : part;
+}
+
+static int put_parts(int fd, const struct entry *entry, enum pw_fate fate, uint64_t in_four,
 		     uint64_t *seed)
 {
+	size_t part;
+
 	for (size_t at = 0; at < entry->size; at += part) {
-		if (pw_dice(seed) % 4 >= in_four)
-			continue;
-		if (pwrite(fd, entry->data + at, part, (off_t)(entry->offset + at)) !=
+		part = part_at(entry, at, fate);
+		if (pw_dice(seed) % 4 < in_four &&
+		    pwrite(fd, entry->data + at, part, (off_t)(entry->offset + at)) !=
 		    (ssize_t)part)
 			return -EIO;
 	}
@@ -250,8 +266,7 @@ static int put_open_writes(int fd, const struct pw_disklog *log, size_t position
 	for (size_t i = log->sure; i < position && status == 0; i++) {
 		const struct entry *entry = &log->entries[i];
 
-		status = put_parts(fd, entry, fate == PW_FATE_TORN ? PW_SECTOR : entry->size,
-				   entry->flags & FUA ? 4 : in_four, &seed);
+		status = put_parts(fd, entry, fate, entry->flags & FUA ? 4 : in_four, &seed);
 	}
 	return status;
 }

@@ -24,7 +24,7 @@ enum pw_fate {
 	PW_FATE_DROPPED = 1, /* none is on the disk */
 	PW_FATE_KEPT,        /* all are */
 	PW_FATE_CHOSEN,      /* each by a throw of the dice */
-	PW_FATE_TORN,        /* each of their sectors by one */
+	PW_FATE_TORN,        /* each of their sectors by one; ext4's superblock as a whole */
 	PW_FATES
 };
 

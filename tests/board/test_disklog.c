@@ -262,7 +262,7 @@ static void tell_unsound(const struct cut *cut, const char *format, ...)
 static void tell_lost(const struct cut *cut, uint64_t must, uint64_t seq)
 {
 	day.lost += must - seq;
-	if (day.losing++ < TOLD_MAX)
+	if (must > seq && day.losing++ < TOLD_MAX)
 		printf("cut at %zu, %s: %" PRIu64 " records, and %" PRIu64 " were acknowledged\n",
 		       cut->position, fates[cut->fate], seq, must);
 }
