@@ -332,16 +332,18 @@ int ftruncate(int fd, off_t length)
 	return ftruncate64(fd, length);
 }
 
+static bool is_there(int dir, const char *path)
+{
+	return syscall(SYS_faccessat, dir, path, F_OK) == 0;
+}
+
 static int open_checked(int dir, const char *path, int flags, mode_t mode)
 {
 	char name[SHIM_NAME];
-	bool there;
 
-	if (flags & O_CREAT && of_path(dir, path, name)) {
-		there = syscall(SYS_faccessat, dir, path, F_OK) == 0;
-		if (fails("open", name, !there))
-			return -1;
-	}
+	if (flags & O_CREAT && of_path(dir, path, name) && !is_there(dir, path)
+	    && fails("open", name, true))
+		return -1;
 	return (int)syscall(SYS_openat, dir, path, flags, mode);
 }
 
@@ -423,7 +425,7 @@ int unlinkat(int dir, const char *path, int flags)
 {
 	char name[SHIM_NAME];
 
-	if (of_path(dir, path, name)) {
+	if (of_path(dir, path, name) && is_there(dir, path)) {
 		if (fails("unlink", name, false))
 			return -1;
 		forget(name);

@@ -5,9 +5,10 @@
  * the kernel for the files of the state folder, and does there what this page of shared memory,
  * the file $POSTWALK_SHIM, tells it. Every other process and every other file is let through.
  *
- * A call is counted when a disk could answer it by the error in question (POSIX.1-2017, and
- * Linux man-pages for what POSIX leaves open): EIO by all of them; ENOSPC not by unlink(2),
- * ftruncate(2), or open(2) of what is there already. Only syncs are counted for a stall.
+ * A call is counted when it has the disk write something, and the disk could answer it by the error
+ * in question (POSIX.1-2017, and Linux man-pages for what POSIX leaves open): EIO by every one of
+ * them; ENOSPC not by unlink(2) and ftruncate(2). To open what is there, and to take away what is
+ * not, writes nothing. Only syncs are counted for a stall.
  *
  * What a sync refused may never reach the disk, whatever a later sync says (fsync(2), EIO): those
  * bytes are remembered as lost until they are written again and synced. A test that wants to see
