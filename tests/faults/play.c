@@ -332,6 +332,12 @@ int play_agrees(const struct play *p, const char *trace)
 	return 0;
 }
 
+int play_verifies(const struct play *p)
+{
+	return play_shell("'%s' verify --key '%s/bus.pub' '%s' >'%s/verify' 2>&1 || "
+			  "{ cat '%s/verify' >&2; exit 1; }", tool(), p->dir, p->dir, p->base, p->base);
+}
+
 /* -- life -------------------------------------------------------------------------------------- */
 
 static void load_policy(struct play *p, const char *conf)

@@ -57,6 +57,9 @@ void play_stop(struct play *p);
  * error. trace NULL, or a trace whose replay must give the same as well. */
 int play_agrees(const struct play *p, const char *trace);
 
+/* J10: 0 when `postwalk verify` by the folder's own public key finds it sound, else 1, said. */
+int play_verifies(const struct play *p);
+
 /* The watch's own words are not wanted meanwhile. */
 int play_hush(void);
 void play_speak(int hushed);

@@ -195,6 +195,8 @@ struct day *day_live_of(const char *const scenario[], size_t count, unsigned tim
 	check_log(d);
 	if (play_agrees(d->play, d->trace))
 		play_fail("the day itself is not journaled as it was");
+	if (play_verifies(d->play))
+		play_fail("the day's own journal is not sound");
 	read_records(d);
 	return d;
 }

@@ -267,5 +267,7 @@ void judge_restart(const struct day *d, const char *base, const struct judge_cut
 	judge_names(p->dir, v);
 	if (play_agrees(p, p->exact ? trace : NULL))
 		unsound(v, "J9 does not hold after a start %" PRId64 " ms later", gap_ms);
+	if (play_verifies(p)) /* its orderly stop has sealed the tail */
+		unsound(v, "postwalk verify does not find it sound (J10)");
 	play_free(p);
 }

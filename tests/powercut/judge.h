@@ -25,7 +25,8 @@ void judge_start(const struct day *d, const char *folder, const struct judge_cut
 		 struct judge_verdict *v);
 
 /* The watch starts at BASE/state after a gap (R20), and some more of the day is played. The journal
- * is what a replay of it gives (J9), and what a replay of the day with this cut in it gives. */
+ * is what a replay of it gives (J9), and what a replay of the day with this cut in it gives; and
+ * `postwalk verify` finds it sound (J10). */
 void judge_restart(const struct day *d, const char *base, const struct judge_cut *cut,
 		   int64_t gap_ms, struct judge_verdict *v);
 
