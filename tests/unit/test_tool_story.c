@@ -37,7 +37,9 @@ static bool tell(struct tool *t, unsigned n, const char *path)
 	return true;
 }
 
-#define STOP "key off; a press counts 14.505 s after it at the soonest (12 rows and the aisle), and is due within "
+#define STOP                                                                                       \
+	"key off; a press counts 14.505 s after it at the soonest (12 rows and the aisle), and is due " \
+	"within "
 
 /* WALL_MS is 2026-09-21 09:13:20 CDT. What changes from run to run is left out. */
 static const struct {
@@ -108,8 +110,8 @@ static const struct {
 	{ __LINE__, "muted for service, and a button held",
 	  "0 ignition=1\n30 ignition=0\n40 service=on\n50 rear_button=1\n62 service=off\n"
 	  "63 rear_button=0\n70 service_door=1\n71 end\n", 1,
-	  { "besides   service began: beeper and horn muted 09:14:00; fault button_held began 09:14:20; service was over 09:14:22; "
-	    "fault button_held was over 09:14:23\n",
+	  { "besides   service began: beeper and horn muted 09:14:00; fault button_held began 09:14:20; "
+	    "service was over 09:14:22; fault button_held was over 09:14:23\n",
 	    "because sounds were muted for service" } },
 	{ __LINE__, "a door that was open before, and one that chatters",
 	  "0 ignition=1\n10 service_door=1\n30 ignition=0\n31 service_door=0\n31.05 service_door=1\n"
