@@ -72,16 +72,26 @@ static int judge_chain(struct judge *g)
 
 /* -- the kept state ---------------------------------------------------------------------------- */
 
-/* An epoch that was begun after another has its first records before anything is kept. */
-static int judge_nothing_kept(struct judge *g)
+/* An epoch that was begun after another has its first records, sealed, before anything is kept. 1: so it
+ * is here, and nothing has come since. */
+static int is_fresh(struct judge *g)
 {
 	struct pw_record r;
-	int result = read_one(g, 1, &r);
+	int result = 0;
 
-	if (result < 0)
-		return result;
-	return r.kind == PW_K_EPOCH && g->j->seq == g->j->sealed && g->j->seq <= 2 ? 0
-		: REFUSE(g, "the kept state is gone");
+	if (g->j->seq > 2 || g->j->seq != g->j->sealed)
+		return 0;
+	result = read_one(g, 1, &r);
+	return result < 0 ? result : r.kind == PW_K_EPOCH;
+}
+
+static int judge_nothing_kept(struct judge *g)
+{
+	int result = is_fresh(g);
+
+	if (result != 0)
+		return result < 0 ? result : 0;
+	return REFUSE(g, "the kept state is gone");
 }
 
 static int judge_kept(struct judge *g)
@@ -147,13 +157,24 @@ static int judge_own_file(struct judge *g, const struct pw_seal_file *f)
 		: REFUSE(g, "the seal of seq %" PRIu64 " is gone", f->seal.seq);
 }
 
+/* 1: it is of an epoch before this one. Power may go before the files follow one that was just begun,
+ * whatever they said. */
+static int is_of_before(struct judge *g, const struct pw_seal_file *f, const char *before)
+{
+	if (strcmp(f->epoch, g->j->epoch) == 0)
+		return 0;
+	return strcmp(f->epoch, before) == 0 ? 1 : is_fresh(g);
+}
+
 static int judge_file(struct judge *g, const struct pw_seal_file *f, const char *before)
 {
+	int result = is_of_before(g, f, before);
+
+	if (result != 0)
+		return result < 0 ? result : 0;
 	if (strcmp(f->bus, g->j->bus) != 0)
 		return REFUSE(g, "a seal file is of bus %s", f->bus);
-	if (strcmp(f->epoch, g->j->epoch) == 0)
-		return judge_own_file(g, f);
-	return strcmp(f->epoch, before) == 0 ? 0
+	return strcmp(f->epoch, g->j->epoch) == 0 ? judge_own_file(g, f)
 		: REFUSE(g, "a seal file is of epoch %s, and the journal of %s", f->epoch, g->j->epoch);
 }
 
@@ -199,11 +220,13 @@ static int judge_empty(struct judge *g, const char *dir)
 	unsigned broken;
 	int count = dir != NULL ? pw_seal_files_read(dir, f, &broken) : 0;
 	int result = pw_journal_kept(g->j, &row, g->why, g->size);
-	bool had = result == 1 || g->j->sealed > 0;
+	bool had = (result == 1 && row.seq > 0) || g->j->sealed > 0;
 
 	for (int i = 0; i < count; i++)
 		had = had || strcmp(f[i].epoch, g->j->epoch) == 0;
-	return result < 0 ? result : had ? REFUSE(g, "its records are gone") : 0;
+	if (result < 0 || had)
+		return result < 0 ? result : REFUSE(g, "its records are gone");
+	return result == 1 ? judge_kept(g) : 0; /* a state may be kept before any record */
 }
 
 int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_public_key *key, char *why,
@@ -224,7 +247,7 @@ int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_publ
 int pw_journal_quick_check(struct pw_journal *j, char *why, size_t size)
 {
 	char first[160];
-	int result = pw_journal_ask(j, "PRAGMA quick_check(1)", first, sizeof(first), why, size);
+	int result = pw_journal_ask(j, "PRAGMA integrity_check(1)", first, sizeof(first), why, size);
 
 	if (result < 0)
 		return result;

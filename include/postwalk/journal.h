@@ -137,7 +137,8 @@ int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, ch
 int pw_journal_read_seal(struct pw_journal *j, uint64_t from, struct pw_seal *s, char *why,
 			 size_t size);
 const char *pw_journal_bus(const struct pw_journal *j);
-/* SQLite's own judgement of its file, quick_check: 0; -2 with its first words. Reads the whole file. */
+/* SQLite's own judgement of its file: 0; -2 with its first words. Reads the whole file; integrity_check,
+ * since quick_check takes as long and does not see an index that points to another record. */
 int pw_journal_quick_check(struct pw_journal *j, char *why, size_t size);
 /* judge.c, J6: the tail of the chain, the kept state against it, and the seal files in dir (NULL: do
  * not look) against both. key NULL: signatures are not looked at. 0 (why: empty, or a remark);
