@@ -179,6 +179,7 @@ static void start_again(struct disk *d)
 	disk_fails(d);
 	world_start_again(d->w);
 	world_says(d->w, "rung outside", NULL, d->w->ready_ms + 500); /* R20: at once */
+	d->alarm_ms = d->w->ready_ms;
 }
 
 static void start_owed(struct disk *d)
@@ -224,7 +225,7 @@ static bool may_pass_in_silence(struct disk *d, int64_t from_ms)
 static void fault_is_shown(struct disk *d)
 {
 	struct world *w = d->w;
-	int64_t from_ms = d->s->struck_ms > w->ready_ms ? d->s->struck_ms : w->ready_ms;
+	int64_t from_ms = d->s->struck_ms > d->alarm_ms ? d->s->struck_ms : d->alarm_ms;
 
 	if (may_pass_in_silence(d, from_ms) && !world_said(w, "fault journal:"))
 		return;
@@ -245,8 +246,8 @@ static void fault_is_over(struct disk *d)
 {
 	int64_t until_ms = now_ms() + 4 * RETRY_MS;
 
-	if (d->row->stall_ms > 0 && d->s->struck_ms + STALL_MS + RETRY_MS > until_ms)
-		until_ms = d->s->struck_ms + STALL_MS + RETRY_MS;
+	if (d->row->stall_ms > 0)
+		until_ms += STALL_MS;
 	while (page_shows(d->w, "journal", ""))
 		if (now_ms() >= until_ms)
 			fail_msg("the fault is not over; said:\n%s", d->w->said);
@@ -256,18 +257,26 @@ static void fault_is_over(struct disk *d)
 
 /* -- what is on the disk ----------------------------------------------------------------------- */
 
-static void integrity_check(const struct world *w)
+static void assert_pragma(sqlite3 *db, const char *pragma, const char *answer)
 {
 	sqlite3_stmt *s = NULL;
+
+	assert_int_equal(sqlite3_prepare_v2(db, pragma, -1, &s, NULL), SQLITE_OK);
+	assert_int_equal(sqlite3_step(s), SQLITE_ROW);
+	assert_string_equal((const char *)sqlite3_column_text(s, 0), answer);
+	sqlite3_finalize(s);
+}
+
+/* J1. */
+static void sqlite_finds_it_sound(const struct world *w)
+{
 	char path[128];
 	sqlite3 *db;
 
 	snprintf(path, sizeof(path), "%s/journal.db", w->state);
 	assert_int_equal(sqlite3_open_v2(path, &db, SQLITE_OPEN_READONLY, NULL), SQLITE_OK);
-	assert_int_equal(sqlite3_prepare_v2(db, "PRAGMA integrity_check", -1, &s, NULL), SQLITE_OK);
-	assert_int_equal(sqlite3_step(s), SQLITE_ROW);
-	assert_string_equal((const char *)sqlite3_column_text(s, 0), "ok");
-	sqlite3_finalize(s);
+	assert_pragma(db, "PRAGMA integrity_check", "ok");
+	assert_pragma(db, "PRAGMA journal_mode", "wal");
 	sqlite3_close(db);
 }
 
@@ -354,34 +363,35 @@ static void the_disk_itself_holds(struct disk *d, uint64_t kept)
 		if (d->s->file[i].lost.count > 0)
 			lose(&d->s->file[i], cut.state);
 	assert_true(journal_is_whole(&cut) >= kept);
-	integrity_check(&cut);
+	sqlite_finds_it_sound(&cut);
 }
 
-/* The fault came and went as often; a stall is one. */
-static void the_fault_is_told(struct disk *d)
+/* The fault came and went as often; a stall is one. Where the disk struck at the stop, it may stand. */
+static void the_fault_is_told(struct disk *d, bool before_the_stop)
 {
 	unsigned on = journal_count(d->w, PW_K_FAULT, "\"name\":\"journal\",\"on\":true");
 	unsigned off = journal_count(d->w, PW_K_FAULT, "\"name\":\"journal\",\"on\":false");
 
-	assert_int_equal(on, off);
-	assert_int_equal(on > 0, d->was_shown);
+	assert_in_range(on - off, 0, !before_the_stop);
+	if (before_the_stop)
+		assert_int_equal(on > 0, d->was_shown);
 	if (d->row->stall_ms > 0)
 		assert_true(on <= 1);
 }
 
-static void the_journal_holds(struct disk *d, uint64_t kept)
+static void the_journal_holds(struct disk *d, uint64_t kept, bool before_the_stop)
 {
 	const struct world *w = d->w;
 
 	assert_true(journal_is_whole(w) >= kept);
-	integrity_check(w);
+	sqlite_finds_it_sound(w);
 	journal_sweep(w, 1, "late", d->row->start == OWED ? "" : "door_before_press");
 	assert_int_equal(journal_count(w, PW_K_SWEEP, ""), 1);
 	assert_int_equal(journal_count(w, PW_K_RUNG, "prompt"), 1);
 	assert_int_equal(journal_count(w, PW_K_RUNG, "cabin"), 1);
 	assert_int_equal(journal_count(w, PW_K_LOST, ""), 0);
 	nothing_was_put_aside(w);
-	the_fault_is_told(d);
+	the_fault_is_told(d, before_the_stop);
 }
 
 /* Until all is acknowledged (or the disk strikes). The number of the last record on the disk. */
@@ -433,7 +443,7 @@ static void one(void **state)
 		world_start_again(d->w);
 		assert_int_equal(world_stop(d->w), 0);
 	}
-	the_journal_holds(d, kept);
+	the_journal_holds(d, kept, before_the_stop);
 	assert_int_equal(d->s->reused, 0);
 	if (d->s->struck > 0)
 		printf("\t%s %s %s\n", first_struck(d)->what, first_struck(d)->name,

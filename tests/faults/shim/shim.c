@@ -136,11 +136,17 @@ static void take_away(struct shim_ranges *r, int64_t from, int64_t to)
 	}
 }
 
+/* The file itself is written whole from the log after a sync that failed: that is no retry. */
+static bool is_log(const char *name)
+{
+	return strcmp(name, "journal.db-wal") == 0 || strcmp(name, "journal.db-journal") == 0;
+}
+
 static void wrote(int fd, const char *name, int64_t from, int64_t to)
 {
 	struct shim_file *f = file_made(name);
 
-	if (fd < FDS && sync_failed[fd])
+	if (fd < FDS && sync_failed[fd] && is_log(name))
 		atomic_fetch_add(&shim->reused, 1);
 	if (!f)
 		return;

@@ -61,7 +61,7 @@ struct shim {
 	atomic_int calls;     /* counted since nth was set */
 	atomic_int struck;    /* of them: failed, stopped short, or stalled */
 	atomic_llong struck_ms; /* when the first was; CLOCK_BOOTTIME */
-	atomic_int reused;    /* writes through a descriptor whose sync had failed before (J7) */
+	atomic_int reused;    /* writes to a log through a descriptor whose sync had failed (J7) */
 	atomic_bool full;     /* too much to remember: the lost ranges are not all */
 	struct shim_call call[SHIM_CALLS];
 	struct shim_file file[SHIM_FILES];
