@@ -26,8 +26,8 @@
 
 #define SHOWN 10 /* of the cases that fail */
 #define CHANCES_ALL 4 /* disks by chance of each kind, a prefix */
-#define COUNT 1200
-#define RESTARTS 30
+#define COUNT 1000
+#define RESTARTS 25
 #define RESTARTS_ALL 600
 
 static const char *const kinds[] = {
