@@ -5,14 +5,16 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #define ASIDE_MAX 16 /* a disk that spoils every journal is not to be filled with them */
 #define PARTS 3
 
-/* The log goes first: left beside a new journal, it would be played into that. */
-static const char *const journal_parts[PARTS] = { "-wal", "-shm", "" };
-static const char *const key_parts[PARTS] = { ".key", ".pub" };
+/* A log that power going leaves behind is put aside by itself: what it belongs to is not guessed. */
+static const char *const journal_parts[PARTS] = { "", "-wal", "-shm" };
+static const char *const key_parts[PARTS] = { ".pub", ".key" };
+static const char *const alone[PARTS] = { "" };
 
 static bool is_free(int dir, const char *base, const char *const parts[PARTS], unsigned n)
 {
@@ -39,13 +41,15 @@ static int rename_parts(int dir, const char *base, const char *const parts[PARTS
 	return fsync(dir);
 }
 
-static int put_aside(const char *dir, const char *base, const char *const parts[PARTS], unsigned *n)
+/* free: what must not be there yet under that number. */
+static int put_aside(const char *dir, const char *base, const char *const parts[PARTS],
+		     const char *const free[PARTS], unsigned *n)
 {
 	int folder = pw_whole_open(dir), result, error;
 
 	if (folder < 0)
 		return -1;
-	for (*n = 1; *n <= ASIDE_MAX && !is_free(folder, base, parts, *n); ++*n)
+	for (*n = 1; *n <= ASIDE_MAX && !is_free(folder, base, free, *n); ++*n)
 		;
 	errno = EEXIST;
 	result = *n <= ASIDE_MAX ? rename_parts(folder, base, parts, *n) : -1;
@@ -57,10 +61,50 @@ static int put_aside(const char *dir, const char *base, const char *const parts[
 
 int pw_journal_aside(const char *dir, unsigned *n)
 {
-	return put_aside(dir, "journal.db", journal_parts, n);
+	return put_aside(dir, "journal.db", journal_parts, journal_parts, n);
+}
+
+static bool is_there(int dir, const char *name)
+{
+	struct stat s;
+
+	return fstatat(dir, name, &s, AT_SYMLINK_NOFOLLOW) == 0 && s.st_size > 0;
+}
+
+int pw_log_aside(const char *dir)
+{
+	int folder = pw_whole_open(dir);
+	bool orphan = folder >= 0 && is_there(folder, "journal.db-wal")
+		      && !is_there(folder, "journal.db");
+	unsigned n;
+
+	if (folder < 0)
+		return -1;
+	close(folder);
+	return orphan ? put_aside(dir, "journal.db-wal", alone, alone, &n) : 0;
+}
+
+unsigned pw_journal_last_aside(const char *dir)
+{
+	int folder = pw_whole_open(dir);
+	unsigned n = folder >= 0 ? ASIDE_MAX : 0;
+
+	while (n > 0 && is_free(folder, "journal.db", alone, n))
+		n--;
+	if (folder >= 0)
+		close(folder);
+	return n;
 }
 
 int pw_key_aside(const char *dir, unsigned *n)
 {
-	return put_aside(dir, "bus", key_parts, n);
+	return put_aside(dir, "bus", key_parts, key_parts, n);
+}
+
+int pw_public_key_aside(const char *dir)
+{
+	static const char *const public_part[PARTS] = { ".pub" };
+	unsigned n;
+
+	return put_aside(dir, "bus", public_part, key_parts, &n);
 }

@@ -16,6 +16,8 @@ struct pw_before {
 	char why[PW_WORDS_MAX];    /* empty: nothing was before */
 	char receipt[1024];        /* the body of its last one, or empty */
 	char policy[PW_BODY_MAX + 1]; /* the same: the new epoch goes on under it */
+	bool held;                 /* a kept state that holds: the new epoch goes on from it */
+	struct pw_kept_row row;
 };
 
 enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_STAMP, PW_ILLS }; /* the worst first */

@@ -246,11 +246,14 @@ int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_publ
 
 int pw_journal_quick_check(struct pw_journal *j, char *why, size_t size)
 {
+	static const char heading[] = "*** in database main ***\n";
 	char first[160];
+	const char *words;
 	int result = pw_journal_ask(j, "PRAGMA integrity_check(1)", first, sizeof(first), why, size);
 
 	if (result < 0)
 		return result;
-	first[strcspn(first, "\n")] = '\0';
-	return strcmp(first, "ok") == 0 ? 0 : pw_journal_refuse(j, why, size, "%s", first);
+	words = strncmp(first, heading, strlen(heading)) == 0 ? first + strlen(heading) : first;
+	return strcmp(words, "ok") == 0 ? 0
+		: pw_journal_refuse(j, why, size, "%.*s", (int)strcspn(words, "\n"), words);
 }

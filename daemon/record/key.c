@@ -155,15 +155,19 @@ static int find(int dir, struct pw_secret_key *key)
 	return result;
 }
 
-/* bus.pub follows bus.key, which says all. */
-static int publish(int dir, const struct pw_secret_key *key)
+/* bus.pub follows bus.key, which says all. What another key sealed still needs its public half. */
+static int publish(const char *path, int dir, const struct pw_secret_key *key)
 {
-	char want[PW_PEM_MAX], have[PW_PEM_MAX * 2];
+	char want[PW_PEM_MAX], have[PW_PEM_MAX * 2] = "";
+	ssize_t n = pw_whole_read(dir, "bus.pub", have, sizeof(have));
+	unsigned char other[RAW];
 
 	pw_public_key_pem(&key->public, want);
-	if (pw_whole_read(dir, "bus.pub", have, sizeof(have)) == (ssize_t)strlen(want)
-	    && strcmp(have, want) == 0)
+	if (n == (ssize_t)strlen(want) && strcmp(have, want) == 0)
 		return 0;
+	if (read_pem(&public_pem, have, other) == 0 && memcmp(other, key->public.bytes, RAW) != 0
+	    && pw_public_key_aside(path) < 0)
+		return -1;
 	return pw_whole_write(dir, "bus.pub", 0644, want);
 }
 
@@ -176,7 +180,7 @@ int pw_key_load(const char *dir, struct pw_secret_key *key, bool *drawn, char *w
 	if (result == 0)
 		result = draw(folder, key);
 	if (result >= 0)
-		result = publish(folder, key);
+		result = publish(dir, folder, key);
 	if (result == -1)
 		snprintf(why, size, "%s/bus.key: %s", dir, strerror(errno));
 	else if (result == -2)

@@ -15,6 +15,8 @@ ssize_t pw_whole_read(int dir, const char *name, char *text, size_t size);
 /* Temporary file, fsync, rename, fsync of the folder. 0, or -1 with errno. */
 int pw_whole_write(int dir, const char *name, mode_t mode, const char *text);
 
+int pw_public_key_aside(const char *dir); /* aside.c: bus.pub alone. 0, or -1 with errno */
+
 /* -- key.c ------------------------------------------------------------------------------------- */
 
 struct pw_secret_key { unsigned char bytes[64]; struct pw_public_key public; };

@@ -103,6 +103,9 @@ int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
  * bus.damaged-N.key and .pub. 0, or -1 with errno. */
 int pw_journal_aside(const char *dir, unsigned *n);
 int pw_key_aside(const char *dir, unsigned *n);
+/* A log whose journal is not there, to journal.db-wal.damaged-N: SQLite would delete it. */
+int pw_log_aside(const char *dir);
+unsigned pw_journal_last_aside(const char *dir); /* the greatest N; 0: none */
 
 /* -- stamp.c: the alive stamp (J12) ------------------------------------------------------------ */
 

@@ -57,28 +57,50 @@ static void last_alive(const char *dir, const struct pw_kept_row *row, struct pw
 	close(fd);
 }
 
+/* Without a kept state that holds, the last record says which start that was, and when. */
+static void row_from_head(struct pw_journal *j, struct pw_kept_row *row)
+{
+	struct pw_record r;
+	char why[PW_WORDS_MAX];
+
+	memset(row, 0, sizeof(*row));
+	if (pw_journal_head(j, NULL) == 0
+	    || pw_journal_read(j, pw_journal_head(j, NULL), &r, why, sizeof(why)) != 1)
+		return;
+	row->boot = r.boot;
+	row->mono_ms = r.mono_ms;
+	row->wall_ms = r.wall_ms;
+	pw_journal_rest(j);
+}
+
+/* What is shown of the past. Where it is damaged the judgement will say so: the alarm goes on without. */
+static int find_past(struct pw_journal *j, struct pw_kept_state *out, char *why, size_t size)
+{
+	int result = pw_journal_newest(j, PW_K_SWEEP, PW_RECENT_MAX, take_sweep, out, why, size);
+
+	if (result != -1)
+		result = pw_journal_newest(j, PW_K_POLICY, 1, take_policy, out, why, size);
+	return result == -1 ? -1 : 0;
+}
+
 int pw_start_find(struct pw_journal *j, const char *dir, const struct pw_public_key *key, uint64_t boot,
 		  struct pw_kept_state *out, struct pw_kept_row *row, char *why, size_t size)
 {
-	int found = pw_journal_kept(j, row, why, size), result;
+	int found = pw_journal_kept(j, row, why, size);
+	bool holds = found == 1
+		     && pw_kept_holds(pw_journal_bus(j), pw_journal_epoch(j), row, key);
 
 	memset(out, 0, sizeof(*out));
-	if (found < 0)
-		return found;
-	result = pw_journal_newest(j, PW_K_SWEEP, PW_RECENT_MAX, take_sweep, out, why, size);
-	if (result == 0)
-		result = pw_journal_newest(j, PW_K_POLICY, 1, take_policy, out, why, size);
-	if (result < 0)
-		return result;
+	if (found < 0 || find_past(j, out, why, size) < 0)
+		return found < 0 ? found : -1;
 	why[0] = '\0';
+	if (!holds)
+		row_from_head(j, row);
 	out->boot = boot != 0 ? boot : row->boot + 1;
-	if (found == 0)
-		return 0;
-	out->ended = row->ended;
-	out->found = pw_kept_holds(pw_journal_bus(j), pw_journal_epoch(j), row, key)
-		     && pw_text_kept_read(row->state, &out->state) == 0;
-	if (!out->found)
+	out->found = holds && pw_text_kept_read(row->state, &out->state) == 0;
+	if (found == 1 && !out->found)
 		snprintf(why, size, "%s/journal.db: the kept state cannot be read", dir);
+	out->ended = row->ended;
 	memcpy(out->boot_id, row->boot_id, sizeof(out->boot_id));
 	last_alive(dir, row, out);
 	return 0;

@@ -314,7 +314,7 @@ static void take_flaw(void *ctx, const struct pw_found *f)
 {
 	struct pw_child *c = ctx;
 
-	if (c->flaw[0] == '\0' && pw_flaw_is_damage(f->flaw) && f->flaw != PW_FLAW_PRUNED)
+	if (c->flaw[0] == '\0' && pw_flaw_is_damage(f->flaw))
 		pw_child_say(c->flaw, "%s/journal.db: seq %llu: %s", c->order->dir,
 			     (unsigned long long)f->seq, f->words);
 }
@@ -341,6 +341,8 @@ static int check_slice(struct pw_child *c, char *why, size_t size)
 		}
 	}
 	pw_journal_rest(c->journal);
+	if (result == 0)
+		pw_check_end(&c->check); /* and was its beginning dropped by rule (J11)? */
 	if (c->flaw[0] == '\0')
 		return result;
 	snprintf(why, size, "%s", c->flaw);

@@ -84,9 +84,9 @@ size_t pw_keep_size(const struct pw_state *s); /* struct pw_keep without refusal
 
 /* -- start.c ----------------------------------------------------------------------------------- */
 
-/* What a start finds in the journal (row: all 0 when nothing was kept) and its stamp. boot: this
- * one's counter, 0 when it is to be drawn. 0; -1, -2 with why. A state that cannot be read is not
- * found, and why says so (else it is empty). */
+/* What a start finds in the journal (row: where no kept one holds, when the last record was) and its
+ * stamp. boot: this one's counter, 0 when it is to be drawn. 0; -1, -2 with why. A state that cannot
+ * be read is not found, and why says so (else it is empty). */
 int pw_start_find(struct pw_journal *j, const char *dir, const struct pw_public_key *key, uint64_t boot,
 		  struct pw_kept_state *out, struct pw_kept_row *row, char *why, size_t size);
 

@@ -115,6 +115,9 @@ static void remember(struct pw_child *c, const char *path)
 		walk(j, b);
 		pw_journal_newest(j, PW_K_RECEIPT, 1, take_receipt, b, why, sizeof(why));
 		pw_journal_newest(j, PW_K_POLICY, 1, take_policy, b, why, sizeof(why));
+		b->held = pw_journal_kept(j, &b->row, why, sizeof(why)) == 1
+			  && pw_kept_holds(pw_journal_bus(j), pw_journal_epoch(j), &b->row,
+					   &c->key.public);
 		pw_journal_close(j);
 	}
 	if (b->epoch[0] == '\0')
@@ -192,23 +195,78 @@ static int begin_epoch(struct pw_child *c, char *why, size_t size)
 	    || (c->before.policy[0] != '\0'
 		&& (result = add(c, PW_K_POLICY, c->before.policy, why, size)) < 0)
 	    || (result = pw_journal_seal(c->journal, &c->key, why, size)) < 0
+	    || (c->before.held
+		&& (result = pw_journal_keep(c->journal, &c->before.row, &c->key, why, size)) < 0)
 	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
 		return result;
+	if (c->before.held)
+		c->row = c->before.row;
 	memset(&c->before, 0, sizeof(c->before));
 	pw_child_seal_outside(c);
 	pw_child_seal_outside(c); /* neither file is left with another epoch */
 	return 0;
 }
 
-/* A journal without a record, where others had been before: it was taken away. */
+/* The journal that was put aside by a start that was cut before it had begun a new one. 0: there is
+ * none; N: journal.db.damaged-N, and j where it can be read. */
+static unsigned cut_before(struct pw_child *c, char path[4096], struct pw_journal **j)
+{
+	const unsigned n = pw_journal_last_aside(c->order->dir);
+	struct pw_before sealed = { .seq = 0 };
+	char why[PW_WORDS_MAX];
+
+	*j = NULL;
+	snprintf(path, 4096, "%s/journal.db.damaged-%u", c->order->dir, n);
+	if (n == 0 || pw_journal_open(path, NULL, false, j, why, sizeof(why)) < 0
+	    || !sealed_before(c, &sealed) || strcmp(sealed.epoch, pw_journal_epoch(*j)) == 0)
+		return n;
+	pw_journal_close(*j); /* others came after it */
+	*j = NULL;
+	return 0;
+}
+
+/* A journal without a record, where others had been before. */
+static void find_before(struct pw_child *c)
+{
+	char path[4096];
+	struct pw_journal *j;
+	const unsigned n = cut_before(c, path, &j);
+
+	pw_journal_close(j);
+	if (n > 0) {
+		pw_child_say(c->damage, "the start before was cut short; the old one is "
+			     "journal.db.damaged-%u", n);
+		remember(c, path);
+		c->damage[0] = '\0';
+	} else if (sealed_before(c, &c->before)) {
+		snprintf(c->before.why, sizeof(c->before.why), "journal.db was not there");
+	}
+	if (c->before.why[0] != '\0')
+		pw_child_say(c->trouble.start, "a new journal was begun: %s", c->before.why);
+}
+
+/* An epoch that was just begun when power went: its seal files may still be of another. */
+static void follow_outside(struct pw_child *c)
+{
+	const uint64_t head = pw_journal_head(c->journal, NULL);
+	struct pw_seal_file f[2];
+	unsigned broken;
+	int count = head <= 2 && head == pw_journal_sealed(c->journal)
+			    ? pw_seal_files_read(c->order->dir, f, &broken) : 0;
+
+	for (int i = 0; i < count; i++)
+		if (strcmp(f[i].epoch, pw_journal_epoch(c->journal)) != 0)
+			pw_child_seal_outside(c);
+}
+
 static int first_record(struct pw_child *c, char *why, size_t size)
 {
-	if (pw_journal_head(c->journal, NULL) > 0)
+	if (pw_journal_head(c->journal, NULL) > 0) {
+		follow_outside(c);
 		return 0;
-	if (c->before.why[0] == '\0' && sealed_before(c, &c->before)) {
-		snprintf(c->before.why, sizeof(c->before.why), "journal.db was not there");
-		pw_child_say(c->trouble.start, "a new journal was begun: %s", c->before.why);
 	}
+	if (c->before.why[0] == '\0')
+		find_before(c);
 	return c->before.why[0] != '\0' ? begin_epoch(c, why, size) : 0;
 }
 
@@ -238,12 +296,28 @@ static int open_file(struct pw_child *c, char *why, size_t size)
 	snprintf(path, sizeof(path), "%s/journal.db", c->order->dir);
 	if (c->damage[0] != '\0' && put_aside(c, path, why, size) < 0)
 		return -1;
+	if (pw_log_aside(c->order->dir) < 0) {
+		snprintf(why, size, "%.180s-wal cannot be renamed: %s", path, strerror(errno));
+		return -1;
+	}
 	result = pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
 	if (result != -2)
 		return result;
 	pw_child_say(c->damage, "%s", why);
 	return put_aside(c, path, why, size) < 0
 		? -1 : pw_journal_open(path, c->order->bus, true, &c->journal, why, size);
+}
+
+/* What is owed is owed, though a start was cut after it had put the journal aside. */
+static void look_aside(struct pw_child *c, struct pw_kept_state *kept)
+{
+	char path[4096], why[PW_WORDS_MAX];
+	struct pw_kept_row row;
+	struct pw_journal *j;
+
+	if (cut_before(c, path, &j) > 0 && j != NULL)
+		pw_start_find(j, c->order->dir, &c->key.public, c->boot, kept, &row, why, sizeof(why));
+	pw_journal_close(j);
 }
 
 /* The kept state, at the first try of a start; -2 is for the judgement to find again. */
@@ -259,8 +333,11 @@ static int tell_kept(struct pw_child *c, char *why, size_t size)
 		memset(kept, 0, sizeof(*kept));
 		kept->boot = c->boot != 0 ? c->boot : 1;
 	}
+	if (result == 0 && !kept->found && pw_journal_head(c->journal, NULL) == 0)
+		look_aside(c, kept);
 	c->boot = kept->boot;
-	c->phase = kept->found ? kept->state.phase : 0;
+	if (kept->found)
+		c->phase = kept->state.phase;
 	if (why[0] != '\0')
 		pw_child_say(c->trouble.start, "%s", why);
 	pw_child_tell(c, PW_M_KEPT, c->row.batch, sizeof(*kept));

@@ -107,6 +107,38 @@ static inline void until_well(struct watch *x)
 	}
 }
 
+/* A note of that kind, with nothing much in it. */
+static inline struct pw_note plain(enum pw_kind kind)
+{
+	struct pw_note n = numbered(1);
+
+	if (kind == PW_K_SWEEP)
+		return walked(1);
+	memset(&n.of, 0, sizeof(n.of));
+	n.kind = (uint16_t)kind;
+	if (kind == PW_K_RUNG)
+		strcpy(n.of.rung.name, "cabin");
+	if (kind == PW_K_FAULT)
+		strcpy(n.of.fault.name, "button_held");
+	if (kind == PW_K_BOOT)
+		n.of.boot.clock = PW_CLOCK_FIRST, n.of.boot.reset = PW_RESET_FIRST;
+	return n;
+}
+
+/* One batch of these, committed. */
+static inline void batch(struct watch *x, enum pw_kind kind, int records, enum pw_phase p)
+{
+	struct pw_note n = plain(kind);
+	struct pw_state s = phase(p);
+
+	n.mono_ms = x->now_ms;
+	n.wall_ms = 1790000000000 + x->now_ms;
+	for (int i = 0; i < records; i++)
+		pw_writer_note(x->w, &n);
+	pw_writer_keep(x->w, &s, x->now_ms, 1790000000000 + x->now_ms);
+	settle(x);
+}
+
 /* Orderly: what is kept is committed, and the file is at rest. */
 static inline void stop(struct watch *x)
 {

@@ -6,35 +6,6 @@
 
 #include "record_watch.h"
 
-/* A note of that kind, with nothing much in it. */
-static struct pw_note plain(enum pw_kind kind)
-{
-	struct pw_note n = numbered(1);
-
-	if (kind == PW_K_SWEEP)
-		return walked(1);
-	memset(&n.of, 0, sizeof(n.of));
-	n.kind = (uint16_t)kind;
-	if (kind == PW_K_RUNG)
-		strcpy(n.of.rung.name, "cabin");
-	if (kind == PW_K_FAULT)
-		strcpy(n.of.fault.name, "button_held");
-	if (kind == PW_K_BOOT)
-		n.of.boot.clock = PW_CLOCK_FIRST, n.of.boot.reset = PW_RESET_FIRST;
-	return n;
-}
-
-static void batch(struct watch *x, enum pw_kind kind, int records, enum pw_phase p)
-{
-	const struct pw_note n = plain(kind);
-	struct pw_state s = phase(p);
-
-	for (int i = 0; i < records; i++)
-		pw_writer_note(x->w, &n);
-	pw_writer_keep(x->w, &s, x->now_ms, 1790000000000 + x->now_ms);
-	settle(x);
-}
-
 static void assert_seals_at(const struct folder *f, const char *expected, int line)
 {
 	char answer[512];
@@ -238,7 +209,7 @@ static void a_commit_that_failed_is_sealed_when_it_comes_again(void **state)
 	}
 }
 
-/* J7: a seal file that cannot be written keeps no record from the disk; it is told and tried again. */
+/* J7: a seal file that cannot be written keeps no record from the disk. */
 static void a_seal_file_that_cannot_be_written(void **state)
 {
 	struct folder *f = *state;
@@ -339,8 +310,8 @@ static void the_seals_as_others_check_them(void **state)
 	SEALS(f, "1,2,3,259,303");
 	for (int i = 0; i < 5; i++) {
 		ask(answer, sizeof(answer), "cd '%s' && sqlite3 -batch -noheader journal.db"
-		    " \"SELECT 'postwalk-seal-v1' || x || bus || x || meta.epoch || x || seal.seq || x"
-		    " || seal.hash FROM meta, (SELECT char(10) AS x), seal JOIN record"
+		    " \"SELECT 'postwalk-seal-v1' || x || bus || x || meta.epoch || x || seal.seq"
+		    " || x || seal.hash FROM meta, (SELECT char(10) AS x), seal JOIN record"
 		    " USING (seq, hash) ORDER BY seal.seq LIMIT 1 OFFSET %d\" > text && sqlite3"
 		    " -batch -noheader journal.db 'SELECT upper(sig) FROM seal ORDER BY seq LIMIT 1"
 		    " OFFSET %d' | basenc --base16 -d > sig; openssl pkeyutl -verify -rawin -pubin"
