@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * copies.h - a small journal that the watch and its writer made, at several moments of its life, and
- * copies of it to be touched: what `postwalk verify` says of one, and what a start makes of it.
+ * copies.h - a small journal that the watch and its writer made, at several moments of its life,
+ * and copies of it to be touched: what `postwalk verify` says of one, and what a start makes of it.
  *
  *	BASE/early     two sweeps, an orderly stop: at rest, sealed to its end
- *	BASE/sealed    the same some hours on: a stop nobody walked after, a restart; at rest, sealed
- *	BASE/driving   a start more, the key on, the power cut: its tail is not sealed; a log beside it
+ *	BASE/sealed    the same some hours on: a stop nobody walked after; at rest, sealed
+ *	BASE/driving   a start more, the key on, the power cut: no seal over its tail; a log
  *	BASE/further   and once more, without a seal in between
  *	BASE/walked    and once more, with a sweep: sealed, but in the log only
  *	BASE/other     a board of another key that goes by the same name
@@ -38,16 +38,19 @@ static const struct {
 	const char *name, *from, *trace; /* from NULL: in an empty folder */
 } copies_life[COPIES_STAGES] = {
 	{ "early", NULL,
-	  "0 ignition=1 lamps=1\n4 lamps=0\n300 ignition=0\n330 rear_button=1\n330.4 rear_button=0\n"
+	  "0 ignition=1 lamps=1\n4 lamps=0\n300 ignition=0\n330 rear_button=1\n"
+	  "330.4 rear_button=0\n"
 	  "350 service_door=1\n352 service_door=0\n600 ignition=1\n900 ignition=0\n"
 	  "902 rear_button=1\n902.4 rear_button=0\n930 rear_button=1\n930.4 rear_button=0\n"
 	  "950 service_door=1\n951 service_door=0\n1000 end\n" },
 	{ "sealed", "early",
-	  "2000 ignition=1 lamps=1\n2004 lamps=0\n2300 ignition=0\n2310 ignition=1\n2500 ignition=0\n"
+	  "2000 ignition=1 lamps=1\n2004 lamps=0\n2300 ignition=0\n2310 ignition=1\n"
+	  "2500 ignition=0\n"
 	  "2800 rear_door=1\n2802 rear_door=0\n3000 ignition=1\n3100 ignition=0\n"
 	  "3130 rear_button=1\n3130.4 rear_button=0\n3150 service_door=1\n3151 service_door=0\n"
 	  "3300 end\n" },
-	{ "driving", "sealed", "4000 ignition=1 lamps=1\n4004 lamps=0\n4100 rear_door=1\n4101 rear_door=0\n"
+	{ "driving", "sealed", "4000 ignition=1 lamps=1\n4004 lamps=0\n4100 rear_door=1\n"
+	  "4101 rear_door=0\n"
 	  "4200 power=cut\n4200 end\n" },
 	{ "further", "driving", "4300 ignition=1\n4350 service_door=1\n4352 service_door=0\n"
 	  "4400 power=cut\n4400 end\n" },
@@ -87,8 +90,8 @@ static inline int64_t copies_clock_ms(void)
 	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
-/* Before anything is handed over: until the writer of this start has judged all there is (J6), and has
- * begun anew where it must. */
+/* Before anything is handed over: until the writer of this start has judged all there is (J6), and
+ * has begun anew where it must. */
 static inline void copies_settle(struct play *p)
 {
 	const int64_t until_ms = copies_clock_ms() + COPIES_PATIENCE_MS;
@@ -105,17 +108,20 @@ static inline void copies_settle(struct play *p)
 		fault = pw_writer_fault(w);
 		rested = rested && (!fault || !strstr(fault, "not reaching the disk"));
 		if (copies_clock_ms() > until_ms)
-			fail_msg("the writer does not come to rest: %s", fault ? fault : "no fault");
+			fail_msg("it does not come to rest: %s", fault ? fault : "no fault");
 	} while (!rested);
 }
 
 /* -- life -------------------------------------------------------------------------------------- */
 
+/* As a path from anywhere. */
 static inline const char *copies_tool(void)
 {
-	const char *path = getenv("POSTWALK");
+	static char path[PATH_MAX];
+	const char *given = getenv("POSTWALK");
 
-	return path && path[0] ? path : "build/postwalk";
+	assert_non_null(realpath(given && given[0] ? given : "build/postwalk", path));
+	return path;
 }
 
 static inline void copies_stage(struct copies *c, size_t i)
@@ -194,14 +200,13 @@ static inline void copies_read(struct copies *c, const char *name)
 	fclose(f);
 }
 
-/* `postwalk verify` by the office's key. of: folders and exports in BASE. The exit status; its words. */
+/* `postwalk verify` by the office's key. of: folders and exports in BASE. The exit status; its
+ * words. */
 static inline int copies_verify(struct copies *c, const char *of)
 {
-	char tool[PATH_MAX];
-	int status;
+	const int status = shell("cd '%s' && '%s' verify --key office.pub %s >words 2>&1", c->base,
+				 copies_tool(), of);
 
-	assert_non_null(realpath(copies_tool(), tool));
-	status = shell("cd '%s' && '%s' verify --key office.pub %s >words 2>&1", c->base, tool, of);
 	copies_read(c, "words");
 	return status;
 }
@@ -242,7 +247,8 @@ static inline void copies_add_rows(sqlite3 *db, const char *sql, crypto_hash_sha
 			const unsigned char *text = sqlite3_column_text(s, i);
 
 			if (text)
-				crypto_hash_sha256_update(sum, text, strlen((const char *)text) + 1);
+				crypto_hash_sha256_update(sum, text,
+							  strlen((const char *)text) + 1);
 		}
 	sqlite3_finalize(s);
 }
@@ -270,8 +276,8 @@ static inline void copies_digest(struct copies *c, const char *moment, char hex[
 
 /* -- touching ---------------------------------------------------------------------------------- */
 
-/* The journal of BASE/now, as somebody who owns the file has it: triggers do not hold him, and he puts
- * them back. */
+/* The journal of BASE/now, as somebody who owns the file has it: triggers do not hold him, and he
+ * puts them back. */
 static inline void copies_sql(struct copies *c, const char *sql)
 {
 	char path[96], *why = NULL, *triggers[16];
@@ -281,7 +287,8 @@ static inline void copies_sql(struct copies *c, const char *sql)
 
 	snprintf(path, sizeof(path), "%s/now/state/journal.db", c->base);
 	assert_int_equal(sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE, NULL), SQLITE_OK);
-	sqlite3_prepare_v2(db, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'", -1, &s, NULL);
+	sqlite3_prepare_v2(db, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'", -1,
+			   &s, NULL);
 	for (; sqlite3_step(s) == SQLITE_ROW; n += 2) {
 		assert_true(n < 16);
 		triggers[n] = sqlite3_mprintf("DROP TRIGGER %s", sqlite3_column_text(s, 0));

@@ -1,17 +1,17 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Decay: single bits of a small journal turned over, one at a time, all through its file and its log.
- * Of each bit:
+ * Decay: single bits of a small journal turned over, one at a time, all through its file and its
+ * log. Of each bit:
  *
- *	same    every column of every record and seal, the kept state and the last sweeps read as before
- *	found   something reads otherwise, or not at all, and what verify and a start judge by says that
- *		the journal is damaged (J6, J10)
- *	older   (log only) it is an earlier moment of itself, not older than its newest seal file: what
- *		SQLite drops behind a broken frame, as docs/threats.md says under "A log taken away"
+ *	same    every column of every record and seal, the kept state, the last sweeps read as before
+ *	found   something reads otherwise, or not at all, and what verify and a start judge by says
+ *		that the journal is damaged (J6, J10)
+ *	older   (log only) it is an earlier moment of itself, not older than its newest seal file:
+ *		what SQLite drops behind a broken frame; docs/threats.md, "A log taken away"
  *
- * Anything else is a hole. By default a bit of each byte of the file, by chance (SEED), and of every
- * 8th where it is room that nothing stands in; of the log, of every 61st. FLIPS=all takes every bit of
- * the file, and one of each byte of the log.
+ * Anything else is a hole. By default a bit of each byte of the file, by chance (SEED), and of
+ * every 8th where it is room that nothing stands in; of the log, of every 61st. FLIPS=all takes
+ * every bit of the file, and one of each byte of the log.
  */
 #include <fcntl.h>
 
@@ -199,8 +199,8 @@ static void flip(struct flips *f, int fd, const char *path, off_t at, unsigned b
 	outcome = judge_bit(f, path);
 	turn_over(fd, at, bit);
 	if (outcome == OUTCOMES)
-		fail_msg("%s: bit %u of byte %ld: it tells something else, and nothing shows it", path,
-			 bit, (long)at);
+		fail_msg("%s: bit %u of byte %ld: it tells something else, and nothing shows it",
+			 path, bit, (long)at);
 	f->count[outcome]++;
 }
 
@@ -240,8 +240,8 @@ static void flip_all(struct flips *f, const char *path, off_t stride, bool all)
 	srand(seed);
 	flip_bytes(f, fd, path, stride, all);
 	close(fd);
-	print_message("%s: of %lu bits %lu found, %lu changed nothing that it tells, %lu took it back to "
-		      "an unsealed moment before\n", strrchr(path, '/') + 1,
+	print_message("%s: of %lu bits %lu found, %lu changed nothing that it tells, %lu took it "
+		      "back to an unsealed moment before\n", strrchr(path, '/') + 1,
 		      (unsigned long)(f->count[FOUND] + f->count[SAME] + f->count[OLDER]),
 		      (unsigned long)f->count[FOUND], (unsigned long)f->count[SAME],
 		      (unsigned long)f->count[OLDER]);
