@@ -117,12 +117,15 @@ bench:
 # Sanitizers over units and ten thousand random traces, then bare folders of both releases.
 ASAN = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all
 check-all: test
+	$(MAKE) check-flips
 	$(MAKE) check-shim
 	$(MAKE) check-asan
 	$(MAKE) check-bare
 # Every call of the writer fails, in every way.
 check-shim: all units
 	$(TEST_ENV) tests/run.sh "$(BUILD)/tests/faults/test_shim --whole"
+check-flips: all units
+	FLIPS=all $(TEST_ENV) tests/run.sh $(BUILD)/tests/faults/test_flips
 check-asan:
 	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= all units
 	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= run-asan
