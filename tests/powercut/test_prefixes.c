@@ -278,6 +278,7 @@ int main(int argc, char **argv)
 	struct job job = { .options = &o, .day = day };
 	uint64_t wrong;
 
+	setvbuf(stdout, NULL, _IOLBF, 0);
 	job.counts = mmap(NULL, sizeof(*job.counts), PROT_READ | PROT_WRITE,
 			  MAP_SHARED | MAP_ANONYMOUS, -1, 0);
 	printf("%u sweeps and %u power cuts: %" PRIu64 " records in %" PRIu64 " commits, %zu writes, "
