@@ -43,7 +43,7 @@ struct pw_child {
 	struct pw_check check;
 	uint64_t next_seal;
 	char flaw[PW_WORDS_MAX];
-	int64_t stamp_at_ms, retry_at_ms;
+	int64_t stamp_at_ms, seal_at_ms, retry_at_ms;
 	char ill[PW_ILLS][PW_WORDS_MAX];
 	struct pw_trouble trouble, told;
 	struct pw_message in, out;

@@ -120,7 +120,9 @@ int pw_journal_ask(struct pw_journal *j, const char *sql, char *answer, size_t l
 	answer[0] = '\0';
 	if (code == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL)
 		snprintf(answer, length, "%s", (const char *)sqlite3_column_text(statement, 0));
-	else if (code != SQLITE_ROW && code != SQLITE_DONE)
+	while (code == SQLITE_ROW) /* what it changes is committed by its end */
+		code = sqlite3_step(statement);
+	if (code != SQLITE_DONE)
 		result = pw_journal_failed(j, why, size);
 	sqlite3_finalize(statement);
 	return result;
@@ -161,6 +163,10 @@ static int open_reader(struct pw_journal *j, char *why, size_t size)
  * nobody else can read meanwhile. */
 static int open_writer(struct pw_journal *j, bool alone, char *why, size_t size)
 {
+	char *log = sqlite3_mprintf("%s-wal", j->path);
+
+	j->had_log = log == NULL || access(log, F_OK) == 0;
+	sqlite3_free(log);
 	if (sqlite3_open_v2(j->path, &j->db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL)
 	    != SQLITE_OK)
 		return pw_journal_failed(j, why, size);
@@ -305,7 +311,9 @@ static int open_one(const char *path, const char *bus, bool write, bool alone,
 	} else {
 		result = open_all(new, bus, write, alone, why, size);
 	}
-	if (result < 0)
+	if (result == -2)
+		pw_journal_leave(new);
+	else if (result < 0)
 		pw_journal_close(new);
 	else
 		*j = new;
@@ -334,6 +342,13 @@ void pw_journal_close(struct pw_journal *j)
 	free(j);
 }
 
+void pw_journal_leave(struct pw_journal *j)
+{
+	if (j != NULL && j->db != NULL)
+		sqlite3_db_config(j->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, (int *)NULL);
+	pw_journal_close(j);
+}
+
 const char *pw_journal_bus(const struct pw_journal *j)
 {
 	return j->bus;
@@ -354,4 +369,19 @@ const char *pw_journal_epoch(const struct pw_journal *j)
 uint64_t pw_journal_sealed(const struct pw_journal *j)
 {
 	return j->sealed;
+}
+
+int pw_journal_settle(struct pw_journal *j, char *why, size_t size)
+{
+	char busy[8];
+	int result;
+
+	if (!j->had_log)
+		return 0;
+	result = pw_journal_ask(j, "PRAGMA wal_checkpoint(TRUNCATE)", busy, sizeof(busy), why, size);
+	if (result == 0 && strcmp(busy, "0") != 0) {
+		pw_journal_refuse(j, why, size, "the log cannot be written into it: it is in use");
+		result = -1;
+	}
+	return result;
 }

@@ -18,6 +18,7 @@ struct pw_journal {
 	uint64_t sealed; /* of the last seal */
 	uint64_t pruned; /* of the last record that was dropped */
 	char hash[65];
+	bool had_log;    /* when it was opened */
 };
 
 /* -2, and why begins with the path. */

@@ -70,6 +70,13 @@ void pw_kept_sign(const char *bus, const char *epoch, struct pw_kept_row *row,
 bool pw_kept_holds(const char *bus, const char *epoch, const struct pw_kept_row *row,
 		   const struct pw_public_key *key);
 
+/* Closes what is not believed: as it stands, its log beside it and not played into it. */
+void pw_journal_leave(struct pw_journal *j);
+
+/* What stands in the log is written into the file and synced, and the log emptied. A sync that was
+ * refused before can leave it in the kernel's memory alone, whatever is read back (fsync(2), EIO):
+ * nothing that is found at an opening counts as kept before this. */
+int pw_journal_settle(struct pw_journal *j, char *why, size_t size);
 /* One transaction: begin, add and keep as often as wanted, commit. After a -1 or -2 of any of
  * them the journal is only good for closing (J7). Errors as pw_journal_open has them. */
 int pw_journal_begin(struct pw_journal *j, char *why, size_t size);

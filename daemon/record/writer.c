@@ -45,7 +45,9 @@ struct pw_writer {
 	pid_t pid;              /* 0: none */
 	int fd;                 /* -1: none */
 	int old_fd;             /* of a process that has ended: open for the rest of the turn */
-	bool ready, kept_known;
+	bool judged, ready, kept_known;
+	int64_t judged_ms;      /* since when the journal has been judged; PW_NEVER: not yet */
+	bool late;              /* what waits has waited too long: so until it is committed */
 	int64_t restart_ms;
 	int death;              /* wait status of the last one */
 	unsigned deaths;        /* since one was ready */
@@ -91,6 +93,8 @@ static int start_process(struct pw_writer *w)
 	}
 	w->fd = pair[0];
 	w->pid = pid;
+	w->judged = false;
+	w->judged_ms = PW_NEVER;
 	w->trouble.now[0] = '\0'; /* that of another */
 	return 0;
 }
@@ -269,6 +273,8 @@ static void take_message(struct pw_writer *w, const struct pw_message *m, size_t
 		return;
 	if (m->head.kind == PW_M_KEPT && size == sizeof(m->of.kept))
 		take_kept(w, m);
+	else if (m->head.kind == PW_M_JUDGED && size == 0)
+		w->judged = true;
 	else if (m->head.kind == PW_M_READY && size == sizeof(m->of.ready))
 		take_ready(w, m);
 	else if (m->head.kind == PW_M_DONE && size == sizeof(m->of.done))
@@ -297,12 +303,16 @@ static void listen_to_process(struct pw_writer *w)
 
 /* -- the fault --------------------------------------------------------------------------------- */
 
-/* Since when the oldest batch has been waiting for its commit, or PW_NEVER. */
+/* Since when the writer could have committed the oldest batch, or PW_NEVER. */
 static int64_t oldest_ms(const struct pw_writer *w)
 {
+	int64_t since_ms = w->filling->whole ? w->filling->since_ms : PW_NEVER;
+
 	if (w->flying != NULL)
-		return w->flying->since_ms;
-	return w->filling->whole ? w->filling->since_ms : PW_NEVER;
+		since_ms = w->flying->since_ms;
+	if (since_ms != PW_NEVER && w->judged_ms != PW_NEVER && w->judged_ms > since_ms)
+		since_ms = w->judged_ms;
+	return since_ms;
 }
 
 static void say_death(const struct pw_writer *w, char *out, size_t size)
@@ -316,19 +326,20 @@ static void say_death(const struct pw_writer *w, char *out, size_t size)
 
 static int stall_ms(const struct pw_writer *w)
 {
-	return w->kept_known && !w->ready ? JUDGE_MS : STALL_MS;
+	return w->kept_known && w->judged_ms == PW_NEVER && !w->late ? JUDGE_MS : STALL_MS;
 }
 
 static void judge(struct pw_writer *w, int64_t now_ms)
 {
 	const int64_t since_ms = oldest_ms(w);
 
+	w->late = since_ms != PW_NEVER && now_ms - since_ms > stall_ms(w);
 	w->fault[0] = '\0';
 	if (w->deaths > (w->pid > 0))
 		say_death(w, w->fault, sizeof(w->fault));
 	else if (w->trouble.now[0] != '\0')
 		snprintf(w->fault, sizeof(w->fault), "%s", w->trouble.now);
-	else if (since_ms != PW_NEVER && now_ms - since_ms > stall_ms(w))
+	else if (w->late)
 		snprintf(w->fault, sizeof(w->fault), "records are not reaching the disk: the disk "
 			 "or the writer has not answered for more than %d s", stall_ms(w) / 1000);
 	else
@@ -495,6 +506,8 @@ bool pw_writer_tend(struct pw_writer *w, int64_t now_ms)
 
 	memcpy(before, w->fault, sizeof(before));
 	listen_to_process(w);
+	if (w->judged && w->judged_ms == PW_NEVER)
+		w->judged_ms = now_ms;
 	look_after_process(w, now_ms);
 	hand_over(w);
 	judge(w, now_ms);

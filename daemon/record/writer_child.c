@@ -74,7 +74,10 @@ void pw_child_say(char words[PW_WORDS_MAX], const char *format, ...)
 
 void pw_child_give_up(struct pw_child *c, int result, const char *why)
 {
-	pw_journal_close(c->journal);
+	if (result == -2)
+		pw_journal_leave(c->journal);
+	else
+		pw_journal_close(c->journal);
 	c->journal = NULL;
 	c->in_batch = false;
 	pw_child_say(c->damage, "%s", result == -2 ? why : "");
@@ -100,6 +103,8 @@ void pw_child_seal_outside(struct pw_child *c)
 		return;
 	pw_journal_rest(c->journal);
 	c->seal_waits = pw_seal_file_write(c->order->dir, &f) < 0;
+	c->seal_at_ms = c->seal_waits ? pw_child_clock_ms(CLOCK_BOOTTIME) + c->order->pace.retry_ms
+				      : PW_NEVER;
 	if (c->seal_waits)
 		pw_child_say(c->ill[PW_ILL_SEAL], "the seal file is not reaching the disk: %s: %s",
 			     c->order->dir, strerror(errno));
@@ -109,10 +114,12 @@ void pw_child_seal_outside(struct pw_child *c)
 
 void pw_child_stamp_from(struct pw_child *c, enum pw_phase phase, int64_t at_ms)
 {
-	if (phase == PW_PARKED)
+	if (phase == PW_PARKED) { /* there is none to be had */
 		c->stamp_at_ms = PW_NEVER;
-	else if (c->stamp_at_ms == PW_NEVER)
+		c->ill[PW_ILL_STAMP][0] = '\0';
+	} else if (c->stamp_at_ms == PW_NEVER) {
 		c->stamp_at_ms = at_ms;
+	}
 }
 
 /* -- batches ----------------------------------------------------------------------------------- */
@@ -299,6 +306,7 @@ static void stamp(struct pw_child *c, int64_t now_ms)
 	if (result < 0) {
 		pw_child_say(c->ill[PW_ILL_STAMP], "the alive stamp is not reaching the disk: "
 			     "%s/alive: %s", c->order->dir, strerror(errno));
+		c->stamp_at_ms = now_ms + c->order->pace.retry_ms;
 		if (c->stamp >= 0)
 			close(c->stamp);
 		c->stamp = -1;
@@ -438,11 +446,27 @@ static int until(int64_t at_ms, int64_t now_ms)
 	return at_ms - now_ms > 60000 ? 60000 : (int)(at_ms - now_ms);
 }
 
+static void seal_again(struct pw_child *c, int64_t now_ms)
+{
+	c->seal_at_ms = now_ms + c->order->pace.retry_ms;
+	if (c->journal == NULL || c->in_batch)
+		return;
+	pw_child_seal_outside(c);
+	pw_child_tell_trouble(c);
+}
+
+static int64_t next_of(const struct pw_child *c)
+{
+	int64_t next_ms = c->stamp_at_ms < c->retry_at_ms ? c->stamp_at_ms : c->retry_at_ms;
+
+	return c->seal_at_ms < next_ms ? c->seal_at_ms : next_ms;
+}
+
 static bool turn(struct pw_child *c)
 {
 	struct pollfd wait = { .fd = c->sock, .events = POLLIN };
 	int64_t now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
-	int64_t next_ms = c->stamp_at_ms < c->retry_at_ms ? c->stamp_at_ms : c->retry_at_ms;
+	int64_t next_ms = next_of(c);
 	const bool idle_work = c->journal != NULL && !c->in_batch && c->checking != PW_CHECK_OVER;
 	int n = poll(&wait, 1, idle_work ? 0 : until(next_ms, now_ms));
 
@@ -451,6 +475,8 @@ static bool turn(struct pw_child *c)
 		pw_child_open(c);
 	if (c->stamp_at_ms <= now_ms)
 		stamp(c, now_ms);
+	if (c->seal_at_ms <= now_ms)
+		seal_again(c, now_ms);
 	if (n == 0 && idle_work)
 		go_through(c);
 	return n <= 0 || receive(c);
@@ -460,7 +486,7 @@ _Noreturn void pw_writer_child(int sock, const struct pw_order *order)
 {
 	struct pw_child c = {
 		.lock = -1, .stamp = -1, .order = order, .boot = order->boot,
-		.stamp_at_ms = PW_NEVER, .retry_at_ms = INT64_MIN,
+		.stamp_at_ms = PW_NEVER, .seal_at_ms = PW_NEVER, .retry_at_ms = INT64_MIN,
 		.checking = order->boot == 0 ? PW_CHECK_DUE : PW_CHECK_OVER,
 	};
 

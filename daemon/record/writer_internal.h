@@ -38,6 +38,7 @@ enum pw_message_kind {
 	PW_M_KEEP,      /* down: pw_keep, cut to its refusals: the batch is whole, commit it */
 	PW_M_END,       /* down: an orderly stop; nothing follows */
 	PW_M_KEPT,      /* up: what a start finds, before the journal is judged (J6); pw_kept_state */
+	PW_M_JUDGED,    /* up: it is believed, or a new one is begun; the rest is only writing */
 	PW_M_READY,     /* up: the journal is open and believed; pw_ready */
 	PW_M_DONE,      /* up: committed; pw_done */
 	PW_M_TROUBLE    /* up: pw_trouble; empty words: none */

@@ -344,7 +344,7 @@ static int tell_kept(struct pw_child *c, char *why, size_t size)
 	return 0;
 }
 
-/* quick_check reads the whole file: once a start, and not again by a writer that took over. */
+/* The whole file is read: once a start, and not again by a writer that took over. */
 static int judge(struct pw_child *c, char *why, size_t size)
 {
 	int result = c->order->boot == 0 && !c->quick_checked
@@ -356,7 +356,7 @@ static int judge(struct pw_child *c, char *why, size_t size)
 	result = pw_journal_judge(c->journal, c->order->dir, &c->key.public, why, size);
 	if (result == 0 && why[0] != '\0') {
 		pw_child_say(c->trouble.start, "%s", why);
-		pw_child_seal_outside(c);
+		c->seal_waits = true;
 	}
 	return result;
 }
@@ -381,8 +381,41 @@ static int open_all(struct pw_child *c, char *why, size_t size)
 	if ((result = load_key(c, why, size)) < 0 || (result = open_file(c, why, size)) < 0
 	    || (result = tell_kept(c, why, size)) < 0)
 		return result;
-	result = judge(c, why, size);
-	return result < 0 ? result : first_record(c, why, size);
+	if ((result = judge(c, why, size)) < 0)
+		return result;
+	pw_child_tell(c, PW_M_JUDGED, 0, 0);
+	if ((result = pw_journal_settle(c->journal, why, size)) < 0)
+		return result;
+	if (c->seal_waits) /* after that: a file never says more than the journal has */
+		pw_child_seal_outside(c);
+	return first_record(c, why, size);
+}
+
+/* A disk that can only be read, or a folder that cannot be written: what is owed is owed (R20). */
+static void tell_kept_as_it_stands(struct pw_child *c)
+{
+	struct pw_kept_state *kept = &c->out.of.kept;
+	char path[4096], why[PW_WORDS_MAX];
+	struct pw_public_key key;
+	struct pw_journal *j;
+
+	snprintf(path, sizeof(path), "%s/bus.pub", c->order->dir);
+	if (pw_public_key_load(path, &key, why, sizeof(why)) < 0)
+		return;
+	snprintf(path, sizeof(path), "%s/journal.db", c->order->dir);
+	if (pw_journal_open(path, c->order->bus, false, &j, why, sizeof(why)) < 0)
+		return;
+	if (pw_start_find(j, c->order->dir, &key, c->boot, kept, &c->row, why, sizeof(why)) == 0
+	    && kept->found)
+		pw_child_tell(c, PW_M_KEPT, c->row.batch, sizeof(*kept));
+	pw_journal_close(j);
+}
+
+static void fail(struct pw_child *c, int result, const char *why)
+{
+	if (c->boot == 0)
+		tell_kept_as_it_stands(c);
+	pw_child_give_up(c, result, why);
 }
 
 void pw_child_open(struct pw_child *c)
@@ -392,7 +425,7 @@ void pw_child_open(struct pw_child *c)
 
 	if (take_lock(c, why, sizeof(why)) < 0) {
 		if (c->lock_tries == 0 || c->lock_tries > LOCK_PATIENCE)
-			pw_child_give_up(c, -1, why);
+			fail(c, -1, why);
 		else
 			c->retry_at_ms = pw_child_clock_ms(CLOCK_BOOTTIME) + LOCK_RETRY_MS;
 		return;
@@ -400,13 +433,13 @@ void pw_child_open(struct pw_child *c)
 	c->lock_tries = 0;
 	result = open_all(c, why, sizeof(why));
 	if (result == -2) { /* not believed: put aside, and once more */
-		pw_journal_close(c->journal);
+		pw_journal_leave(c->journal);
 		c->journal = NULL;
 		pw_child_say(c->damage, "%s", why);
 		result = open_all(c, why, sizeof(why));
 	}
 	if (result < 0)
-		pw_child_give_up(c, result, why);
+		fail(c, result, why);
 	else
 		ready(c);
 }

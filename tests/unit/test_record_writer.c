@@ -327,7 +327,6 @@ static void a_stopped_writer(void **state)
 	char answer[128], expected[128];
 	const int64_t stopped_ms = 50000;
 
-	kept_of(&x);
 	note_and_keep(&x, 10, PW_PARKED);
 	settle(&x);
 	kill(pw_writer_pid(x.w), SIGSTOP);
