@@ -31,7 +31,7 @@ CORE = $(wildcard daemon/core/*.c)
 RECORD = $(wildcard daemon/record/*.c)
 BOARD_ROOM = $(filter-out daemon/board/gpiod_v%,$(wildcard daemon/board/*.c)) \
 	daemon/board/gpiod_v$(GPIOD_API).c
-PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S
+PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/page/po_fr.c
 BUS = $(wildcard daemon/bus/*.c)
 TOOL = $(wildcard daemon/tool/*.c)
 MAINS = daemon/bus/main.c daemon/tool/main.c
@@ -55,9 +55,17 @@ $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c $< -o $@
 
-$(BUILD)/daemon/page/web.o: daemon/page/web.S $(wildcard web/bus/*)
+$(BUILD)/daemon/page/web.o: daemon/page/web.S $(wildcard web/bus/*.*)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
+
+# The page's other languages: tables made of PO files.
+.PRECIOUS: $(BUILD)/daemon/page/po_%.c
+$(BUILD)/daemon/page/po_%.c: web/bus/po/%.po daemon/page/po.awk daemon/page/words_en.h
+	@mkdir -p $(@D)
+	awk -f daemon/page/po.awk daemon/page/words_en.h $< >$@
+$(BUILD)/daemon/page/po_%.o: $(BUILD)/daemon/page/po_%.c
+	$(CC) $(ALL_CFLAGS) -Idaemon/page -MMD -MP -c $< -o $@
 
 $(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
 

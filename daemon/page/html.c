@@ -9,6 +9,7 @@
 /* What a template is filled from; s is NULL where the watch does not answer. */
 struct view {
 	const struct pw_snapshot *s;
+	const struct pw_choice *choice;
 	struct pw_said said;
 };
 
@@ -43,6 +44,11 @@ static void put_look(struct pw_sheet *t, const struct view *v)
 	pw_sheet_raw(t, v->said.look);
 }
 
+static void put_hindered(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_raw(t, v->said.hindrance == PW_W_NONE ? "" : " hindered");
+}
+
 static void put_state(struct pw_sheet *t, const struct view *v)
 {
 	pw_sheet_word(t, v->said.state, "", "");
@@ -60,26 +66,28 @@ static void put_next(struct pw_sheet *t, const struct view *v)
 
 static void put_clock(struct pw_sheet *t, const struct view *v)
 {
+	bool down = v->said.clock != PW_W_OVER;
 	char text[PW_CLOCK_MAX];
 
 	if (v->said.clock == PW_W_NONE)
 		return;
-	pw_clock_text(v->said.clock_ms, v->said.clock != PW_W_OVER, text);
-	pw_sheet_fmt(t, "<p class=\"clock%s\"><b>%s</b> ", strlen(text) > 5 ? " long" : "", text);
+	pw_clock_text(v->said.clock_ms, down, text);
+	pw_sheet_fmt(t, "<p class=\"clock%s\"><b data-%s=\"%" PRId64 "\">%s</b> ",
+		     strlen(text) > 5 ? " long" : "", down ? "down" : "up", v->said.clock_ms, text);
 	pw_sheet_word(t, v->said.clock, "", "");
 	pw_sheet_raw(t, "</p>\n");
 }
 
 static void put_hindrance(struct pw_sheet *t, const struct view *v)
 {
-	char rows[24], more[24];
+	char more[80];
 
 	if (v->said.hindrance == PW_W_NONE)
 		return;
-	snprintf(rows, sizeof rows, "%" PRId64, v->s->rows);
-	snprintf(more, sizeof more, "%" PRId64, (v->said.more_ms + 999) / 1000);
+	snprintf(more, sizeof more, "<span data-down=\"%" PRId64 "\" data-seconds>%" PRId64 "</span>",
+		 v->said.more_ms, (v->said.more_ms + 999) / 1000);
 	pw_sheet_raw(t, "<p class=\"hindrance\">");
-	pw_sheet_word(t, v->said.hindrance, rows, more);
+	pw_sheet_count(t, v->said.hindrance, v->s->rows, more);
 	pw_sheet_raw(t, "</p>\n");
 }
 
@@ -100,6 +108,86 @@ static void put_service(struct pw_sheet *t, const struct view *v)
 		pw_sheet_word(t, PW_W_NOTE_SERVICE_NO_END, "", "");
 	}
 	pw_sheet_raw(t, "</p>\n");
+}
+
+static void put_aisle(struct pw_sheet *t, const struct view *v)
+{
+	pw_aisle(t, v->s);
+}
+
+static void put_language(struct pw_sheet *t, const struct view *v)
+{
+	pw_sheet_raw(t, pw_language_tag(v->choice->language));
+}
+
+/* The dark colours stand over the light ones, in a file of their own. */
+static void put_dark(struct pw_sheet *t, const struct view *v)
+{
+	static const char *const media[PW_THEMES] = {
+		[PW_THEME_AUTO] = "screen and (prefers-color-scheme: dark)",
+		[PW_THEME_DARK] = "screen",
+	};
+
+	if (media[v->choice->theme])
+		pw_sheet_fmt(t, "<link rel=\"stylesheet\" href=\"/dark.css\" media=\"%s\">\n",
+			     media[v->choice->theme]);
+}
+
+/* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). */
+static void put_follow(struct pw_sheet *t, const struct view *v)
+{
+	if (!v->choice->held)
+		pw_sheet_raw(t, "<noscript><meta http-equiv=\"refresh\" content=\"2\"></noscript>\n"
+				"<script src=\"/page.js\" defer></script>\n");
+}
+
+static void put_held(struct pw_sheet *t, const struct view *v)
+{
+	if (!v->choice->held)
+		return;
+	pw_sheet_raw(t, "<p class=\"service\">");
+	pw_sheet_word(t, PW_W_HELD, "", "");
+	pw_sheet_raw(t, " <a href=\"/\">");
+	pw_sheet_word(t, PW_W_GO_ON, "", "");
+	pw_sheet_raw(t, "</a></p>\n");
+}
+
+/* Hidden at first; the stylesheet shows it when nothing has replaced it for a while: the script
+ * did not come, or the browser was held up. */
+static void put_stale(struct pw_sheet *t, const struct view *v)
+{
+	if (v->choice->held)
+		return;
+	pw_sheet_raw(t, "<p class=\"stale\"><a href=\"/\">");
+	pw_sheet_word(t, PW_W_STALE, "", "");
+	pw_sheet_raw(t, "</a></p>\n");
+}
+
+static void put_languages(struct pw_sheet *t, const struct view *v)
+{
+	for (int l = PW_LANGUAGE_NONE + 1; l < PW_LANGUAGES; l++) {
+		const char *tag = pw_language_tag((enum pw_language)l);
+
+		pw_sheet_fmt(t, "<li><a href=\"/lang?to=%s\" lang=\"%s\" hreflang=\"%s\"%s>", tag,
+			     tag, tag, l == (int)v->choice->language ? " aria-current=\"true\"" : "");
+		pw_sheet_html(t, pw_language_name((enum pw_language)l));
+		pw_sheet_raw(t, "</a></li>\n");
+	}
+}
+
+static void put_themes(struct pw_sheet *t, const struct view *v)
+{
+	static const enum pw_word word[PW_THEMES] = {
+		[PW_THEME_AUTO] = PW_W_AUTO, [PW_THEME_LIGHT] = PW_W_LIGHT,
+		[PW_THEME_DARK] = PW_W_DARK,
+	};
+
+	for (int c = PW_THEME_NONE + 1; c < PW_THEMES; c++) {
+		pw_sheet_fmt(t, "<li><a href=\"/theme?to=%s\"%s>", pw_theme_name((enum pw_theme)c),
+			     c == (int)v->choice->theme ? " aria-current=\"true\"" : "");
+		pw_sheet_word(t, word[c], "", "");
+		pw_sheet_raw(t, "</a></li>\n");
+	}
 }
 
 static void put_notes(struct pw_sheet *t, const struct view *v)
@@ -147,7 +235,10 @@ static const struct piece {
 	{ "headline", put_headline }, { "next", put_next }, { "clock", put_clock },
 	{ "hindrance", put_hindrance }, { "service", put_service }, { "notes", put_notes },
 	{ "faults", put_faults }, { "lines", put_lines }, { "recent", put_recent },
-	{ "seen", put_seen }, { "kept", put_kept },
+	{ "seen", put_seen }, { "kept", put_kept }, { "aisle", put_aisle },
+	{ "language", put_language }, { "dark", put_dark }, { "follow", put_follow },
+	{ "held", put_held }, { "stale", put_stale }, { "hindered", put_hindered },
+	{ "languages", put_languages }, { "themes", put_themes },
 };
 
 /* {{name}}: a piece; {{=name}}: a word. One that is not known voids the page: tests see it. */
@@ -173,6 +264,7 @@ static int fill(const char *template, const struct view *v, char *buf, size_t si
 	struct pw_sheet t;
 
 	pw_sheet_open(&t, buf, size);
+	t.language = v->choice->language;
 	for (const char *open; (open = strstr(template, "{{"));) {
 		const char *close = strstr(open, "}}");
 
@@ -186,17 +278,18 @@ static int fill(const char *template, const struct view *v, char *buf, size_t si
 	return pw_sheet_close(&t);
 }
 
-int pw_html_page(const struct pw_snapshot *s, char *buf, size_t size)
+int pw_html_page(const struct pw_snapshot *s, const struct pw_choice *c, char *buf, size_t size)
 {
-	struct view v = { .s = s };
+	struct view v = { .s = s, .choice = c };
 
 	pw_say(s, &v.said);
 	return fill(pw_web_page, &v, buf, size);
 }
 
-int pw_html_silent(char *buf, size_t size)
+int pw_html_silent(const struct pw_choice *c, char *buf, size_t size)
 {
-	static const struct view v = {
+	const struct view v = {
+		.choice = c,
 		.said = { .look = "silent", .state = PW_W_SILENT, .headline = PW_W_WATCH_SILENT,
 			  .next = PW_W_NEXT_SILENT },
 	};

@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-#include <arpa/inet.h>
 #include <errno.h>
 #include <microhttpd.h>
 #include <stdio.h>
@@ -9,10 +8,19 @@
 
 #include "page_internal.h"
 
-#define HOST_MAX 128
 #define MEMORY_A_CONNECTION 8192 /* request line and headers: more is answered with 431 or 414 */
 
-enum document { DOC_PAGE, DOC_STATUS, DOC_STYLE, DOC_SILENT_PAGE, DOC_SILENT_STATUS, DOCS };
+enum document {
+	DOC_PAGE, DOC_STATUS, DOC_STYLE, DOC_DARK, DOC_SCRIPT, DOC_SILENT_PAGE, DOC_SILENT_STATUS,
+	DOCS
+};
+#define VARIANTS (PW_LANGUAGES * PW_THEMES * 2) /* of the pages: one a choice */
+
+struct kept_document {
+	uint64_t drawn; /* of which snapshot */
+	struct MHD_Response *response;
+	char tag[24];   /* "" or a quoted entity tag */
+};
 
 struct slot { /* one connection, and when it must have been answered */
 	bool used;
@@ -24,9 +32,7 @@ struct pw_http {
 	struct MHD_Daemon *daemon;
 	struct pw_ask *ask;
 	int64_t deadline_ms;
-	uint64_t drawn[DOCS]; /* of which snapshot */
-	struct MHD_Response *doc[DOCS];
-	char tag[DOCS][24];   /* "" or a quoted entity tag */
+	struct kept_document doc[DOCS][VARIANTS];
 	struct slot slot[PW_CONNECTIONS_MAX];
 	char buf[PW_HTML_MAX];
 };
@@ -34,16 +40,23 @@ struct pw_http {
 static const struct route {
 	const char *path;
 	enum document doc, silent;
+	const char *cookie; /* not a document: keeps ?to= in it and goes back to the page */
 } routes[] = {
-	{ "/", DOC_PAGE, DOC_SILENT_PAGE },
-	{ "/status.json", DOC_STATUS, DOC_SILENT_STATUS },
-	{ "/style.css", DOC_STYLE, DOC_STYLE },
+	{ "/", DOC_PAGE, DOC_SILENT_PAGE, NULL },
+	{ "/status.json", DOC_STATUS, DOC_SILENT_STATUS, NULL },
+	{ "/style.css", DOC_STYLE, DOC_STYLE, NULL },
+	{ "/dark.css", DOC_DARK, DOC_DARK, NULL },
+	{ "/page.js", DOC_SCRIPT, DOC_SCRIPT, NULL },
+	{ "/lang", DOC_PAGE, DOC_PAGE, "lang" },
+	{ "/theme", DOC_PAGE, DOC_PAGE, "theme" },
 };
 
 static const char *const type_of[DOCS] = {
 	[DOC_PAGE] = "text/html; charset=utf-8",
 	[DOC_STATUS] = "application/json; charset=utf-8",
 	[DOC_STYLE] = "text/css; charset=utf-8",
+	[DOC_DARK] = "text/css; charset=utf-8",
+	[DOC_SCRIPT] = "text/javascript; charset=utf-8",
 	[DOC_SILENT_PAGE] = "text/html; charset=utf-8",
 	[DOC_SILENT_STATUS] = "application/json; charset=utf-8",
 };
@@ -55,8 +68,8 @@ static struct MHD_Response *response_new(const char *text, size_t len, const cha
 	static const char *const header[][2] = {
 		{ "Cache-Control", "no-store" },
 		{ "Content-Security-Policy",
-		  "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; "
-		  "frame-ancestors 'none'" },
+		  "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+		  "base-uri 'none'; form-action 'none'; frame-ancestors 'none'" },
 		{ "X-Content-Type-Options", "nosniff" },
 		{ "Referrer-Policy", "no-referrer" },
 	};
@@ -83,11 +96,40 @@ static enum MHD_Result send_and_drop(struct MHD_Connection *c, unsigned status,
 	return sent;
 }
 
+static enum MHD_Result note_language(void *cls, enum MHD_ValueKind kind, const char *key,
+				     const char *value)
+{
+	(void)kind;
+	if (value && !strcasecmp(key, "Accept-Language"))
+		pw_accept_add(cls, value);
+	return MHD_YES;
+}
+
+/* What the reader wants: the cookies' word, else the browser's (RFC 9110 12.5.4), else English. */
+static struct pw_choice choice_of(struct MHD_Connection *c)
+{
+	struct pw_accept accept = { 0 };
+	struct pw_choice choice = {
+		.language = pw_language_find(
+			MHD_lookup_connection_value(c, MHD_COOKIE_KIND, "lang")),
+		.theme = pw_theme_find(MHD_lookup_connection_value(c, MHD_COOKIE_KIND, "theme")),
+		.held = MHD_lookup_connection_value(c, MHD_GET_ARGUMENT_KIND, "hold") != NULL,
+	};
+
+	if (choice.language == PW_LANGUAGE_NONE) {
+		MHD_get_connection_values(c, MHD_HEADER_KIND, note_language, &accept);
+		choice.language = pw_accept_best(&accept);
+	}
+	if (choice.theme == PW_THEME_NONE)
+		choice.theme = PW_THEME_AUTO;
+	return choice;
+}
+
 /* A sentence; the connection ends with it, so that nothing of the request can pass for another. */
 static enum MHD_Result refuse(struct MHD_Connection *c, unsigned status, enum pw_word word)
 {
 	char text[256];
-	int n = snprintf(text, sizeof text, "%s\n", pw_word(word));
+	int n = snprintf(text, sizeof text, "%s\n", pw_word(choice_of(c).language, word));
 	struct MHD_Response *r = response_new(text, (size_t)n, "text/plain; charset=utf-8");
 
 	if (r && status == MHD_HTTP_METHOD_NOT_ALLOWED)
@@ -97,52 +139,68 @@ static enum MHD_Result refuse(struct MHD_Connection *c, unsigned status, enum pw
 	return send_and_drop(c, status, r);
 }
 
-static int draw(struct pw_http *h, enum document doc, const struct pw_snapshot *s)
+static int draw(struct pw_http *h, enum document doc, const struct pw_choice *c,
+		const struct pw_snapshot *s)
 {
 	static const char silent[] = "{\"error\":\"the watch does not answer\"}";
 
 	switch (doc) {
-	case DOC_PAGE: return pw_html_page(s, h->buf, sizeof h->buf);
+	case DOC_PAGE: return pw_html_page(s, c, h->buf, sizeof h->buf);
 	case DOC_STATUS: return pw_page_status(s, h->buf, PW_STATUS_MAX);
 	case DOC_STYLE: return snprintf(h->buf, sizeof h->buf, "%s", pw_web_style);
-	case DOC_SILENT_PAGE: return pw_html_silent(h->buf, sizeof h->buf);
+	case DOC_DARK: return snprintf(h->buf, sizeof h->buf, "%s", pw_web_dark);
+	case DOC_SCRIPT: return snprintf(h->buf, sizeof h->buf, "%s", pw_web_script);
+	case DOC_SILENT_PAGE: return pw_html_silent(c, h->buf, sizeof h->buf);
 	case DOC_SILENT_STATUS: return snprintf(h->buf, sizeof h->buf, "%s", silent);
 	default: return -1;
 	}
 }
 
-static void tag_put(struct pw_http *h, enum document doc, const struct pw_snapshot *s)
+static bool is_page(enum document doc)
+{
+	return doc == DOC_PAGE || doc == DOC_SILENT_PAGE;
+}
+
+static void add_headers(struct kept_document *k, enum document doc, const struct pw_choice *c,
+			const struct pw_snapshot *s)
 {
 	char tag[17];
 
+	if (is_page(doc)) {
+		MHD_add_response_header(k->response, "Content-Language",
+					pw_language_tag(c->language));
+		MHD_add_response_header(k->response, "Vary", "Cookie, Accept-Language");
+	}
 	if (doc != DOC_STATUS)
 		return;
 	pw_status_tag(s, tag);
 	/* Weak: between two answers of one tag nothing has changed but the passing of time. */
-	snprintf(h->tag[doc], sizeof h->tag[doc], "W/\"%s\"", tag);
-	MHD_add_response_header(h->doc[doc], "ETag", h->tag[doc]);
+	snprintf(k->tag, sizeof k->tag, "W/\"%s\"", tag);
+	MHD_add_response_header(k->response, "ETag", k->tag);
 }
 
 /* The document, drawn once a snapshot. NULL when it cannot be. */
-static struct MHD_Response *document(struct pw_http *h, enum document doc,
-				     const struct pw_snapshot *s)
+static const struct kept_document *document(struct pw_http *h, enum document doc,
+					    const struct pw_choice *c, const struct pw_snapshot *s)
 {
+	unsigned variant = is_page(doc) ? (c->language * PW_THEMES + c->theme) * 2 + c->held : 0;
+	struct kept_document *k = &h->doc[doc][variant];
 	uint64_t of = doc == DOC_PAGE || doc == DOC_STATUS ? h->ask->count : 0;
 
-	if (h->doc[doc] && h->drawn[doc] == of)
-		return h->doc[doc];
+	if (k->response && k->drawn == of)
+		return k;
 
-	int len = draw(h, doc, s);
+	int len = draw(h, doc, c, s);
 	struct MHD_Response *r = len < 0 ? NULL : response_new(h->buf, (size_t)len, type_of[doc]);
 
 	if (!r)
 		return NULL;
-	if (h->doc[doc])
-		MHD_destroy_response(h->doc[doc]);
-	h->doc[doc] = r;
-	h->drawn[doc] = of;
-	tag_put(h, doc, s);
-	return r;
+	if (k->response)
+		MHD_destroy_response(k->response);
+	k->response = r;
+	k->drawn = of;
+	add_headers(k, doc, c, s);
+	return k;
 }
 
 /* RFC 9110 13.1.2, weak comparison; our tags hold nothing but hex digits. */
@@ -164,58 +222,41 @@ static enum MHD_Result not_modified(struct MHD_Connection *c, const char *tag)
 
 static enum MHD_Result give(struct pw_http *h, struct MHD_Connection *c, const struct route *route)
 {
-	const struct pw_snapshot *s = route->doc == DOC_STYLE ? NULL : pw_ask(h->ask);
-	bool silent = route->doc != DOC_STYLE && !s;
-	enum document doc = silent ? route->silent : route->doc;
-	struct MHD_Response *r = document(h, doc, s);
+	bool still = route->doc == route->silent; /* says nothing of the watch */
+	const struct pw_snapshot *s = still ? NULL : pw_ask(h->ask);
+	const struct pw_choice choice = choice_of(c);
+	const struct kept_document *k = document(h, s ? route->doc : route->silent, &choice, s);
 
-	if (!r)
+	if (!k)
 		return refuse(c, MHD_HTTP_INTERNAL_SERVER_ERROR, PW_W_TOO_LONG);
-	if (tag_known(c, h->tag[doc]))
-		return not_modified(c, h->tag[doc]);
-	return MHD_queue_response(c, silent ? MHD_HTTP_SERVICE_UNAVAILABLE : MHD_HTTP_OK, r);
+	if (tag_known(c, k->tag))
+		return not_modified(c, k->tag);
+	return MHD_queue_response(c, still || s ? MHD_HTTP_OK : MHD_HTTP_SERVICE_UNAVAILABLE,
+				  k->response);
+}
+
+/* A choice is kept by the browser: a year, for this site's own requests, out of scripts' reach. */
+static enum MHD_Result choose(struct MHD_Connection *c, const struct route *route)
+{
+	bool language = route->cookie[0] == 'l';
+	const char *to = MHD_lookup_connection_value(c, MHD_GET_ARGUMENT_KIND, "to");
+	char cookie[96];
+
+	if (language ? !pw_language_find(to) : !pw_theme_find(to))
+		return refuse(c, MHD_HTTP_BAD_REQUEST,
+			      language ? PW_W_NO_SUCH_LANGUAGE : PW_W_NO_SUCH_THEME);
+	struct MHD_Response *r = response_new("", 0, NULL);
+
+	snprintf(cookie, sizeof cookie, "%s=%s; Path=/; Max-Age=31536000; SameSite=Strict; HttpOnly",
+		 route->cookie, to);
+	if (r)
+		MHD_add_response_header(r, "Set-Cookie", cookie);
+	if (r)
+		MHD_add_response_header(r, "Location", "/");
+	return send_and_drop(c, MHD_HTTP_SEE_OTHER, r);
 }
 
 /* -- requests ---------------------------------------------------------------------------------- */
-
-static bool address_allowed(const char *host, const struct sockaddr *reached_at)
-{
-	struct in_addr v4;
-	struct in6_addr v6;
-
-	if (inet_pton(AF_INET, host, &v4) == 1)
-		return ntohl(v4.s_addr) >> 24 == 127 ||
-		       (reached_at->sa_family == AF_INET &&
-			((const struct sockaddr_in *)(const void *)reached_at)->sin_addr.s_addr ==
-				v4.s_addr);
-	if (inet_pton(AF_INET6, host, &v6) == 1)
-		return IN6_IS_ADDR_LOOPBACK(&v6) ||
-		       (reached_at->sa_family == AF_INET6 &&
-			IN6_ARE_ADDR_EQUAL(&v6, &((const struct sockaddr_in6 *)(const void *)
-							  reached_at)->sin6_addr));
-	return false;
-}
-
-/* A foreign page may make its own name lead here; it cannot make a browser send an address or
- * localhost as Host. So the port does not matter: a tunnel may have changed it. */
-bool pw_host_allowed(const char *host, const struct sockaddr *reached_at)
-{
-	bool brackets = host[0] == '[';
-	const char *name = host + brackets, *end = strpbrk(name, brackets ? "]" : ":");
-	const char *port = end ? end + brackets : "";
-	size_t len = end ? (size_t)(end - name) : strlen(name);
-	char text[HOST_MAX];
-
-	if ((brackets && !end) || len >= sizeof text)
-		return false;
-	if (*port && (*port != ':' || strspn(port + 1, "0123456789") != strlen(port + 1)))
-		return false;
-	memcpy(text, name, len);
-	text[len] = '\0';
-	if (brackets != (strchr(text, ':') != NULL))
-		return false;
-	return !strcasecmp(text, "localhost") || address_allowed(text, reached_at);
-}
 
 struct framing {
 	unsigned hosts;
@@ -270,7 +311,7 @@ static enum MHD_Result answer(void *cls, struct MHD_Connection *c, const char *u
 
 	(void)version, (void)upload, (void)upload_size;
 	if (*of_request)
-		return give(cls, c, route);
+		return route->cookie ? choose(c, route) : give(cls, c, route);
 	*of_request = cls;
 	MHD_get_connection_values(c, MHD_HEADER_KIND, note_header, &f);
 	if (f.hosts != 1 || !f.host)
@@ -394,7 +435,8 @@ void pw_http_free(struct pw_http *h)
 {
 	MHD_stop_daemon(h->daemon);
 	for (int i = 0; i < DOCS; i++)
-		if (h->doc[i])
-			MHD_destroy_response(h->doc[i]);
+		for (int v = 0; v < VARIANTS; v++)
+			if (h->doc[i][v].response)
+				MHD_destroy_response(h->doc[i][v].response);
 	free(h);
 }

@@ -65,13 +65,13 @@ void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s)
 {
 	if (!s->fault_count)
 		return;
-	pw_sheet_raw(t, "<section class=\"faults\" aria-labelledby=\"faults\">\n");
-	pw_sheet_raw(t, "<h2 id=\"faults\">");
+	pw_sheet_raw(t, "<section class=\"faults\" aria-labelledby=\"faults\">\n"
+			"<h2 id=\"faults\">");
 	put_shape(t, "mark", "fault");
 	pw_sheet_word(t, PW_W_FAULTS, "", "");
 	pw_sheet_raw(t, "</h2>\n<ul>\n");
 	for (uint32_t i = 0; i < s->fault_count; i++) {
-		pw_sheet_raw(t, "<li><b>");
+		pw_sheet_raw(t, "<li lang=\"en\"><b>"); /* the watch tells them in English */
 		pw_sheet_html(t, s->fault[i].name);
 		pw_sheet_raw(t, s->fault[i].words[0] ? "</b>: " : "</b>");
 		pw_sheet_html(t, s->fault[i].words);
@@ -80,25 +80,31 @@ void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s)
 	pw_sheet_raw(t, "</ul>\n</section>\n");
 }
 
-/* "12 s", "4 min", "3 h", "2 d" */
-static void age_text(int64_t ms, char text[PW_CLOCK_MAX])
+/* "12 s ago", "4 min ago", "3 h ago", "2 d ago" */
+static void put_age(struct pw_sheet *t, int64_t ms)
 {
-	static const struct { int64_t below_s, unit_s; const char *unit; } scale[] = {
-		{ 120, 1, "s" }, { 7200, 60, "min" }, { 172800, 3600, "h" },
-		{ INT64_MAX, 86400, "d" },
+	static const struct { int64_t below_s, unit_s; enum pw_word unit; } scale[] = {
+		{ 120, 1, PW_W_SECONDS }, { 7200, 60, PW_W_MINUTES }, { 172800, 3600, PW_W_HOURS },
+		{ INT64_MAX, 86400, PW_W_DAYS },
 	};
+	char number[24], age[PW_CLOCK_MAX];
+	struct pw_sheet a;
 	int64_t s = ms / 1000;
 	int i = 0;
 
 	while (s >= scale[i].below_s)
 		i++;
-	snprintf(text, PW_CLOCK_MAX, "%" PRId64 " %s", s / scale[i].unit_s, scale[i].unit);
+	snprintf(number, sizeof number, "%" PRId64, s / scale[i].unit_s);
+	pw_sheet_open(&a, age, sizeof age);
+	a.language = t->language;
+	pw_sheet_word(&a, scale[i].unit, number, "");
+	t->over |= a.over;
+	pw_sheet_word(t, PW_W_AGO, age, "");
 }
 
 static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i)
 {
 	const struct pw_snapshot_line *line = &s->line[i];
-	char age[PW_CLOCK_MAX];
 
 	pw_sheet_raw(t, "<tr><th scope=\"row\">");
 	if (pw_say_line(i) != PW_W_NONE)
@@ -106,7 +112,7 @@ static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i
 	else
 		pw_sheet_html(t, line->name);
 	if (line->fault[0]) {
-		pw_sheet_raw(t, "<span class=\"fault\">");
+		pw_sheet_raw(t, "<span class=\"fault\" lang=\"en\">");
 		pw_sheet_html(t, line->fault);
 		pw_sheet_raw(t, "</span>");
 	}
@@ -114,12 +120,10 @@ static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i
 	put_shape(t, "mark", pw_line_level(s, i) ? "one" : "zero");
 	pw_sheet_word(t, pw_say_level(s, i), "", "");
 	pw_sheet_raw(t, "</td><td>");
-	if (line->age_ms >= 0) {
-		age_text(line->age_ms, age);
-		pw_sheet_word(t, PW_W_AGO, age, "");
-	} else {
+	if (line->age_ms >= 0)
+		put_age(t, line->age_ms);
+	else
 		pw_sheet_word(t, PW_W_NOT_SEEN, "", "");
-	}
 	pw_sheet_raw(t, "</td></tr>\n");
 }
 
@@ -147,9 +151,9 @@ static void put_sweep(struct pw_sheet *t, const struct pw_recent *r)
 	put_shape(t, "mark", pw_verdict_name(r->verdict));
 	pw_sheet_word(t, pw_say_verdict(r->verdict), "", "");
 	pw_sheet_raw(t, "</td><td>");
-	pw_sheet_html(t, r->walk_ms < 0 ? pw_word(PW_W_NO_PRESS) : walk);
+	pw_sheet_html(t, r->walk_ms < 0 ? pw_word(t->language, PW_W_NO_PRESS) : walk);
 	pw_sheet_raw(t, "</td><td>");
-	pw_sheet_html(t, r->late_ms <= 0 ? pw_word(PW_W_NOT_LATE) : late);
+	pw_sheet_html(t, r->late_ms <= 0 ? "–" : late);
 	pw_sheet_raw(t, "</td></tr>\n");
 	if (!r->findings)
 		return;

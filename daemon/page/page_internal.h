@@ -5,11 +5,13 @@
  *   page.c      the watch's side: address, process, snapshots handed over
  *   process.c   the page's side: rights given up, the loop
  *   ask.c       snapshots asked for
- *   http.c      requests and answers, over libmicrohttpd
+ *   http.c      requests and answers, over libmicrohttpd; hosts.c: which Host they may name
+ *   choice.c    language and colours, as the reader wants them
  *   say.c       what is said of a snapshot
- *   html.c      templates filled; lists.c: their tables
+ *   html.c      templates filled; lists.c: their tables; aisle.c: the bus from above
  *   status.c    /status.json
  *   sheet.c     bounded text, escaping
+ *   words.c     what is said, in words; po.awk: its translations
  *   web.S       the files of web/bus, compiled in
  */
 #ifndef POSTWALK_PAGE_INTERNAL_H
@@ -19,31 +21,14 @@
 #include <sys/socket.h>
 
 #include "postwalk/page.h"
+#include "choice.h"
+#include "sheet.h"
 #include "words.h"
 
 #define PW_CONNECTIONS_MAX 32
 #define PW_CONNECTIONS_AN_ADDRESS 8
 #define PW_STATUS_MAX 49152
 #define PW_HTML_MAX 131072
-
-/* -- sheet.c: text into a buffer of fixed size ------------------------------------------------- */
-
-struct pw_sheet {
-	char *buf;
-	size_t size, len;
-	bool over; /* something did not fit: all of it is void */
-};
-
-void pw_sheet_open(struct pw_sheet *t, char *buf, size_t size);
-int pw_sheet_close(const struct pw_sheet *t); /* length without the closing zero, or -1 */
-void pw_sheet_raw(struct pw_sheet *t, const char *s);
-void pw_sheet_bytes(struct pw_sheet *t, const char *s, size_t len);
-void pw_sheet_fmt(struct pw_sheet *t, const char *fmt, ...)
-	__attribute__((format(printf, 2, 3))); /* 127 characters at most */
-void pw_sheet_html(struct pw_sheet *t, const char *s); /* for content and quoted attributes */
-void pw_sheet_json(struct pw_sheet *t, const char *s); /* with its quotes */
-/* A word, escaped for HTML, a for {1} and b for {2}. */
-void pw_sheet_word(struct pw_sheet *t, enum pw_word word, const char *a, const char *b);
 
 /* -- ask.c: both ends of the channel ----------------------------------------------------------- */
 
@@ -100,8 +85,9 @@ void pw_clock_text(int64_t ms, bool down, char text[PW_CLOCK_MAX]);
 void pw_wall_text(int64_t wall_ms, const char *format, char text[PW_CLOCK_MAX]); /* local time */
 
 /* Lengths, or -1 when buf is too small. */
-int pw_html_page(const struct pw_snapshot *s, char *buf, size_t size);
-int pw_html_silent(char *buf, size_t size); /* the watch does not answer */
+int pw_html_page(const struct pw_snapshot *s, const struct pw_choice *c, char *buf, size_t size);
+/* The watch does not answer. */
+int pw_html_silent(const struct pw_choice *c, char *buf, size_t size);
 void pw_list_notes(struct pw_sheet *t, const struct pw_snapshot *s);
 void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s);
 void pw_list_lines(struct pw_sheet *t, const struct pw_snapshot *s);
@@ -109,9 +95,25 @@ void pw_list_recent(struct pw_sheet *t, const struct pw_snapshot *s);
 /* A mark of what a status says but for the passing of time, as 16 hex digits. */
 void pw_status_tag(const struct pw_snapshot *s, char tag[17]);
 
+/* -- aisle.c: the bus from above, and where the walk should be by the policy's pace ----------- */
+
+#define PW_ROWS_MAX 60 /* the policy allows no more */
+
+struct pw_pace {
+	enum pw_word word; /* PW_W_PACE_ROW, _REAR, _DOOR, _FRONT; NONE: no walk is due */
+	int64_t row;       /* 1 at the front, or 0 */
+	bool back;         /* the second look, rear to front */
+	int64_t gone_ms, all_ms; /* since it began, and how long it takes by the policy */
+};
+
+/* It tells of time and the policy, never of anybody's place. */
+void pw_pace(const struct pw_snapshot *s, struct pw_pace *pace);
+void pw_aisle(struct pw_sheet *t, const struct pw_snapshot *s);
+
 /* -- web.S ------------------------------------------------------------------------------------- */
 
-extern const char pw_web_page[], pw_web_silent[], pw_web_style[];
+extern const char pw_web_page[], pw_web_silent[], pw_web_style[], pw_web_dark[],
+	pw_web_script[];
 
 /* -- http.c, process.c: the page process ------------------------------------------------------- */
 

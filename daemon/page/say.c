@@ -55,7 +55,7 @@ static const struct saying {
 	{ PW_OVERDUE, left_running, "overdue", PW_W_OVERDUE, PW_W_IS_OVERDUE, PW_W_NEXT_RUNNING },
 	{ PW_OVERDUE, spent, "overdue", PW_W_OVERDUE, PW_W_IS_OVERDUE, PW_W_NEXT_SPENT },
 	{ PW_OVERDUE, always, "overdue", PW_W_OVERDUE, PW_W_IS_OVERDUE, PW_W_NEXT_OVERDUE },
-	{ PW_WALK_BACK, always, "walk_back", PW_W_WALK_BACK, PW_W_ACKNOWLEDGED,
+	{ PW_WALK_BACK, always, "walk_back", PW_W_WALK_BACK, PW_W_LOOK_AGAIN,
 	  PW_W_NEXT_WALK_BACK },
 };
 
@@ -141,14 +141,14 @@ enum pw_word pw_say_finding(enum pw_finding finding)
 static const struct line_words {
 	enum pw_word name, level[2];
 } line_words[PW_EXTRA] = {
-	[PW_IGNITION] = { PW_W_L_IGNITION, { PW_W_V_OFF, PW_W_V_ON } },
-	[PW_PARK_BRAKE] = { PW_W_L_PARK_BRAKE, { PW_W_V_RELEASED, PW_W_V_SET } },
+	[PW_IGNITION] = { PW_W_L_IGNITION, { PW_W_V_KEY_OFF, PW_W_V_KEY_ON } },
+	[PW_PARK_BRAKE] = { PW_W_L_PARK_BRAKE, { PW_W_V_BRAKE_OFF, PW_W_V_BRAKE_SET } },
 	[PW_REAR_BUTTON] = { PW_W_L_REAR_BUTTON, { PW_W_V_RELEASED, PW_W_V_PRESSED } },
 	[PW_REAR_BUTTON_NC] = { PW_W_L_REAR_BUTTON_NC, { PW_W_V_PRESSED, PW_W_V_RELEASED } },
 	[PW_REAR_DOOR] = { PW_W_L_REAR_DOOR, { PW_W_V_SHUT, PW_W_V_OPEN } },
-	[PW_EXITS] = { PW_W_L_EXITS, { PW_W_V_SHUT, PW_W_V_OPEN } },
+	[PW_EXITS] = { PW_W_L_EXITS, { PW_W_V_EXITS_SHUT, PW_W_V_EXITS_OPEN } },
 	[PW_SERVICE_DOOR] = { PW_W_L_SERVICE_DOOR, { PW_W_V_SHUT, PW_W_V_OPEN } },
-	[PW_LAMPS] = { PW_W_L_LAMPS, { PW_W_V_DARK, PW_W_V_LIT } },
+	[PW_LAMPS] = { PW_W_L_LAMPS, { PW_W_V_LAMPS_DARK, PW_W_V_LAMPS_LIT } },
 	[PW_BEEPER] = { PW_W_L_BEEPER, { PW_W_V_QUIET, PW_W_V_SOUNDING } },
 	[PW_HORN] = { PW_W_L_HORN, { PW_W_V_QUIET, PW_W_V_SOUNDING } },
 	[PW_LAMP] = { PW_W_L_LAMP, { PW_W_V_DARK, PW_W_V_LIT } },

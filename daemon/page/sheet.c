@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
+#include <inttypes.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -7,7 +8,8 @@
 
 void pw_sheet_open(struct pw_sheet *t, char *buf, size_t size)
 {
-	*t = (struct pw_sheet){ .buf = buf, .size = size, .over = size == 0 };
+	*t = (struct pw_sheet){ .buf = buf, .size = size, .over = size == 0,
+				.language = PW_ENGLISH };
 	if (size)
 		buf[0] = '\0';
 }
@@ -131,13 +133,25 @@ void pw_sheet_json(struct pw_sheet *t, const char *s)
 	pw_sheet_raw(t, "\"");
 }
 
-void pw_sheet_word(struct pw_sheet *t, enum pw_word word, const char *a, const char *b)
+static void fill_in(struct pw_sheet *t, const char *s, const char *a, const char *b,
+		    void (*put)(struct pw_sheet *, const char *))
 {
-	const char *s = pw_word(word);
-
 	for (const char *at; (at = strchr(s, '{')); s = at + 3) {
 		escape(t, s, (size_t)(at - s), html_ascii);
-		pw_sheet_html(t, at[1] == '1' ? a : b);
+		put(t, at[1] == '1' ? a : b);
 	}
 	pw_sheet_html(t, s);
+}
+
+void pw_sheet_word(struct pw_sheet *t, enum pw_word word, const char *a, const char *b)
+{
+	fill_in(t, pw_word(t->language, word), a, b, pw_sheet_html);
+}
+
+void pw_sheet_count(struct pw_sheet *t, enum pw_word word, int64_t count, const char *markup)
+{
+	char number[24];
+
+	snprintf(number, sizeof number, "%" PRId64, count);
+	fill_in(t, pw_word_count(t->language, word, count), number, markup, pw_sheet_raw);
 }

@@ -110,8 +110,8 @@ static void put_said(struct pw_sheet *t, const struct pw_snapshot *s)
 	struct pw_said said;
 
 	pw_say(s, &said);
-	put_text(t, "headline", pw_word(said.headline));
-	put_text(t, "next", pw_word(said.next));
+	put_text(t, "headline", pw_word(PW_ENGLISH, said.headline));
+	put_text(t, "next", pw_word(PW_ENGLISH, said.next));
 }
 
 static void put_service(struct pw_sheet *t, const struct pw_snapshot *s)
@@ -131,7 +131,7 @@ static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i
 	put_text(t, "name", line->name);
 	put_text(t, "direction", line->out ? "out" : "in");
 	put_int(t, "level", pw_line_level(s, i));
-	put_text(t, "word", pw_word(pw_say_level(s, i)));
+	put_text(t, "word", pw_word(PW_ENGLISH, pw_say_level(s, i)));
 	put_s(t, "changed_ago_s", line->age_ms);
 	put_key(t, "fault");
 	if (line->fault[0])
@@ -240,7 +240,10 @@ void pw_status_tag(const struct pw_snapshot *s, char tag[17])
 
 	uint64_t hash = fnv(UINT64_C(0xcbf29ce484222325), &still, sizeof still);
 
+	/* What the passing of time has made another word is a change. */
 	hash = fnv(hash, &said.headline, sizeof said.headline);
 	hash = fnv(hash, &said.next, sizeof said.next);
+	hash = fnv(hash, &said.hindrance, sizeof said.hindrance);
+	hash = fnv(hash, &said.clock, sizeof said.clock);
 	snprintf(tag, 17, "%016" PRIx64, hash);
 }

@@ -17,4 +17,14 @@ pw_web_style:
 	.incbin "web/bus/style.css"
 	.byte 0
 
+	.global pw_web_dark
+pw_web_dark:
+	.incbin "web/bus/dark.css"
+	.byte 0
+
+	.global pw_web_script
+pw_web_script:
+	.incbin "web/bus/page.js"
+	.byte 0
+
 	.section .note.GNU-stack, "", %progbits

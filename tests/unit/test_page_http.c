@@ -16,11 +16,17 @@ static void the_page_is_served(void **state)
 	char policy[512];
 
 	assert_non_null(header(w, "Content-Security-Policy", policy, sizeof policy));
-	assert_non_null(strstr(policy, "default-src 'none'; style-src 'self'"));
+	assert_non_null(strstr(policy, "default-src 'none'; style-src 'self'; script-src 'self'"));
 	assert_non_null(strstr(body(w), "<h1>Walk to the rear now.</h1>"));
 	assert_int_equal(ask(w, "GET", "/style.css", ""), 200);
 	header_is(w, "Content-Type", "text/css; charset=utf-8");
 	assert_string_equal(body(w), pw_web_style);
+	assert_int_equal(ask(w, "GET", "/dark.css", ""), 200);
+	header_is(w, "Content-Type", "text/css; charset=utf-8");
+	assert_string_equal(body(w), pw_web_dark);
+	assert_int_equal(ask(w, "GET", "/page.js", ""), 200);
+	header_is(w, "Content-Type", "text/javascript; charset=utf-8");
+	assert_string_equal(body(w), pw_web_script);
 	assert_int_equal(ask(w, "GET", "/?a=1", ""), 200);
 }
 
@@ -40,7 +46,8 @@ static void the_status_is_json(void **state)
 /* RFC 9110 9.3.2: the same headers, no content. */
 static void head_has_no_body(void **state)
 {
-	static const char *const path[] = { "/", "/status.json", "/style.css" };
+	static const char *const path[] = { "/", "/status.json", "/style.css", "/dark.css",
+					    "/page.js" };
 	struct world *w = *state;
 	char length[32];
 
@@ -314,6 +321,100 @@ static void a_snapshot_of_another_version_is_no_answer(void **state)
 		assert_true(pw_boot_ms() < end);
 }
 
+/* RFC 9110 12.5.4, RFC 6265 5.4: the cookie, else the browser's wish, else English. */
+static void the_page_speaks_as_it_is_asked_to(void **state)
+{
+	static const struct { const char *headers, *language, *h1; } want[] = {
+		{ "", "en", "Walk to the rear now." },
+		{ "Accept-Language: fr-CA, en;q=0.5\r\n", "fr", "Allez au fond maintenant." },
+		{ "Accept-Language: de\r\nAccept-Language: es\r\n", "es", "Camine al fondo ahora." },
+		{ "Cookie: lang=es\r\nAccept-Language: fr\r\n", "es", "Camine al fondo ahora." },
+		{ "Cookie: a=b; lang=fr; theme=dark\r\n", "fr", "Allez au fond maintenant." },
+		{ "Cookie: lang=tlh\r\nAccept-Language: fr\r\n", "fr",
+		  "Allez au fond maintenant." },
+		{ "Cookie: lang=\r\n", "en", "Walk to the rear now." },
+		{ "Cookie: lang=es<script>\r\n", "en", "Walk to the rear now." },
+	};
+	struct world *w = *state;
+
+	for (size_t i = 0; i < sizeof want / sizeof want[0]; i++) {
+		char html[64], h1[128];
+
+		assert_int_equal(ask(w, "GET", "/", want[i].headers), 200);
+		header_is(w, "Content-Language", want[i].language);
+		header_is(w, "Vary", "Cookie, Accept-Language");
+		snprintf(html, sizeof html, "<html lang=\"%s\">", want[i].language);
+		snprintf(h1, sizeof h1, "<h1>%s</h1>", want[i].h1);
+		if (!strstr(body(w), html) || !strstr(body(w), h1))
+			fail_msg("%s not answered in %s", want[i].headers, want[i].language);
+	}
+	assert_int_equal(ask(w, "GET", "/nowhere", "Cookie: lang=fr\r\n"), 404);
+	assert_non_null(strstr(body(w), pw_word(PW_FRENCH, PW_W_NO_SUCH_PAGE)));
+}
+
+/* RFC 9110 15.4.4; RFC 6265 4.1. */
+static void a_choice_is_kept_in_a_cookie(void **state)
+{
+	static const struct { const char *path, *cookie; } good[] = {
+		{ "/lang?to=en", "lang=en" }, { "/lang?to=es", "lang=es" },
+		{ "/lang?to=fr", "lang=fr" }, { "/theme?to=dark", "theme=dark" },
+		{ "/theme?to=light", "theme=light" }, { "/theme?to=auto", "theme=auto" },
+	};
+	static const struct { const char *path; enum pw_word word; } bad[] = {
+		{ "/lang", PW_W_NO_SUCH_LANGUAGE }, { "/lang?to=", PW_W_NO_SUCH_LANGUAGE },
+		{ "/lang?to=tlh", PW_W_NO_SUCH_LANGUAGE }, { "/lang?to", PW_W_NO_SUCH_LANGUAGE },
+		{ "/lang?to=dark", PW_W_NO_SUCH_LANGUAGE },
+		{ "/lang?to=es%0d%0aX:1", PW_W_NO_SUCH_LANGUAGE },
+		{ "/theme?to=es", PW_W_NO_SUCH_THEME }, { "/theme", PW_W_NO_SUCH_THEME },
+	};
+	struct world *w = *state;
+	char value[128], want[128];
+
+	for (size_t i = 0; i < sizeof good / sizeof good[0]; i++) {
+		assert_int_equal(ask(w, "GET", good[i].path, ""), 303);
+		header_is(w, "Location", "/");
+		snprintf(want, sizeof want,
+			 "%s; Path=/; Max-Age=31536000; SameSite=Strict; HttpOnly", good[i].cookie);
+		header_is(w, "Set-Cookie", want);
+		assert_string_equal(body(w), "");
+	}
+	for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
+		if (ask(w, "GET", bad[i].path, "") != 400)
+			fail_msg("%s was not refused", bad[i].path);
+		assert_null(header(w, "Set-Cookie", value, sizeof value));
+		assert_non_null(strstr(body(w), pw_word(PW_ENGLISH, bad[i].word)));
+	}
+	assert_int_equal(ask(w, "POST", "/lang?to=es", ""), 405);
+	assert_null(header(w, "Set-Cookie", value, sizeof value));
+}
+
+static void colours_are_as_chosen(void **state)
+{
+	struct world *w = *state;
+
+	ask(w, "GET", "/", "");
+	assert_non_null(strstr(body(w), "href=\"/dark.css\" media=\"screen and (prefers-"));
+	ask(w, "GET", "/", "Cookie: theme=dark\r\n");
+	assert_non_null(strstr(body(w), "href=\"/dark.css\" media=\"screen\""));
+	ask(w, "GET", "/", "Cookie: theme=light\r\n");
+	assert_null(strstr(body(w), "dark.css"));
+}
+
+/* WCAG 2.2, 2.2.1 and 2.2.2: a page that moves by itself can be held. */
+static void a_page_can_be_held(void **state)
+{
+	struct world *w = *state;
+
+	ask(w, "GET", "/", "");
+	assert_non_null(strstr(body(w), "<noscript><meta http-equiv=\"refresh\""));
+	assert_non_null(strstr(body(w), "class=\"stale\""));
+	ask(w, "GET", "/?hold=1", "");
+	assert_null(strstr(body(w), "http-equiv"));
+	assert_null(strstr(body(w), "page.js"));
+	assert_null(strstr(body(w), "class=\"stale\""));
+	assert_non_null(strstr(body(w), "does not follow the watch"));
+}
+
 static int fresh(void **state)
 {
 	*state = world_new();
@@ -347,6 +448,10 @@ int main(void)
 		IN_A_WORLD(one_address_cannot_take_all),
 		IN_A_WORLD(load_does_not_reach_the_watch),
 		IN_A_WORLD(a_silent_watch_is_told),
+		IN_A_WORLD(the_page_speaks_as_it_is_asked_to),
+		IN_A_WORLD(a_choice_is_kept_in_a_cookie),
+		IN_A_WORLD(colours_are_as_chosen),
+		IN_A_WORLD(a_page_can_be_held),
 		IN_A_WORLD(a_snapshot_of_another_version_is_no_answer),
 	};
 
