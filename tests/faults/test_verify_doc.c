@@ -10,16 +10,16 @@ struct doc_case {
 	int line;
 	const char *what, *from, *sql, *sh;
 	const char *change;  /* what the reader puts in, NULL: nothing */
-	const char *says[4]; /* blocks by heading, and what they say; NULL: all as it should be */
+	const char *says[4]; /* blocks by heading, and what they say; none: all is as it should be */
 };
 
 #define EDIT "UPDATE record SET body = replace(body, 'done', 'late') WHERE seq = 10"
 
 /* Records and seals: copies.h. */
 static const struct doc_case cases[] = {
-	{ __LINE__, "nobody touched it", "sealed", .says = { NULL } },
-	{ __LINE__, "an export of it", "early", .change = "JOURNAL=export.db",
-	  .says = { "### The kept state: Error" } },
+	{ __LINE__, "nobody touched it", "early", .says = { NULL } },
+	{ __LINE__, "its export", "early", .change = "JOURNAL=export.db",
+	  .says = { "### The kept state: Error", " passed, 1 failed" } },
 	{ __LINE__, "a tail without a seal", "driving",
 	  .says = { "### What the seals vouch for: nothing vouches for what stands from" } },
 	{ __LINE__, "a record is edited", "early", EDIT,
@@ -28,16 +28,11 @@ static const struct doc_case cases[] = {
 	{ __LINE__, "the same, by its export", "early", EDIT, .change = "JOURNAL=export.db",
 	  .says = { "### One record: record.txt: FAILED", "### The whole chain: records/10: FAILED",
 	  "### The kept state: Error" } },
-	{ __LINE__, "a time is edited, by a second", "early",
-	  "UPDATE record SET wall_ms = wall_ms + 1000 WHERE seq = 20",
-	  .says = { "### The whole chain: records/20: FAILED" } },
-	{ __LINE__, "by an hour", "early",
+	{ __LINE__, "times are edited, by an hour", "early",
 	  "UPDATE record SET wall_ms = wall_ms - 3600000 WHERE seq > 12",
 	  .says = { "### The clocks: seq 13: the wall clock steps by -3600000 ms" } },
 	{ __LINE__, "a record is deleted", "early", "DELETE FROM record WHERE seq = 20",
 	  .says = { "### The whole chain: every hash holds\nseq 21: no record before it" } },
-	{ __LINE__, "the first is deleted", "early", "DELETE FROM record WHERE seq = 1",
-	  .says = { "### The whole chain: every hash holds\nseq 2: no record before it" } },
 	{ __LINE__, "a seal is forged", "early", "UPDATE seal SET sig ="
 	  " (SELECT sig FROM seal WHERE seq = 22) WHERE seq = 23",
 	  .says = { "### The seals: seq 23: its seal does not hold",
@@ -56,9 +51,6 @@ static const struct doc_case cases[] = {
 	  .says = { "### The seals: seq 6: its seal does not hold\nseq 11: its",
 	  "### The seal files: ",
 	  "### What the seals vouch for: nothing vouches", "### The kept state: " } },
-	{ __LINE__, "another bus", "early", .change = "BUS=bus-8",
-	  .says = { "### One record: record.txt: FAILED", "### The whole chain: records/1: FAILED",
-	  "### The seals: seq 6", "### The seal files: " } },
 };
 
 static void judge(struct copies *c, const struct doc_case *d)
@@ -77,8 +69,7 @@ static void judge(struct copies *c, const struct doc_case *d)
 	if (d->sh)
 		copies_shell(c, d->sh);
 	shell("cd '%s' && PATH='%s':$PATH '%s' '%s' now/state %s >words 2>&1", c->base, tool,
-		script, page,
-	      d->change ? d->change : "");
+	      script, page, d->change ? d->change : "");
 	copies_read(c, "words");
 	for (; n < 4 && d->says[n]; n++)
 		if (!strstr(c->said, d->says[n]))
