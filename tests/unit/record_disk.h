@@ -27,6 +27,7 @@ struct disk {
 	atomic_int failed;
 	atomic_int syncs;     /* fdatasync and fsync: ever */
 	atomic_int timeout;   /* of the writer's last poll */
+	char kinds[256];      /* of the n-th call: w write, s sync, r rename, u unlink */
 };
 
 static struct disk *disk;
@@ -49,13 +50,15 @@ static inline void disk_tell(int fail_at, bool for_good, int error)
 	atomic_store(&disk->fail_at, fail_at);
 }
 
-static inline bool disk_fails(void)
+static inline bool disk_fails(char kind)
 {
 	int n, at = atomic_load(&disk->fail_at);
 
 	if (getpid() == watch || at == 0)
 		return false;
 	n = atomic_fetch_add(&disk->calls, 1) + 1;
+	if (n < (int)sizeof(disk->kinds))
+		disk->kinds[n] = kind;
 	if (n != at && !(n > at && atomic_load(&disk->for_good)))
 		return false;
 	atomic_fetch_add(&disk->failed, 1);
@@ -65,9 +68,9 @@ static inline bool disk_fails(void)
 	return true;
 }
 
-static inline bool small_fails(void)
+static inline bool small_fails(char kind)
 {
-	return atomic_load(&disk->small) && disk_fails();
+	return atomic_load(&disk->small) && disk_fails(kind);
 }
 
 static inline void count_sync(void)
@@ -78,7 +81,7 @@ static inline void count_sync(void)
 
 ssize_t pwrite64(int fd, const void *bytes, size_t n, off64_t at)
 {
-	return disk_fails() ? -1 : (ssize_t)syscall(SYS_pwrite64, fd, bytes, n, at);
+	return disk_fails('w') ? -1 : (ssize_t)syscall(SYS_pwrite64, fd, bytes, n, at);
 }
 
 ssize_t pwrite(int fd, const void *bytes, size_t n, off_t at)
@@ -89,28 +92,28 @@ ssize_t pwrite(int fd, const void *bytes, size_t n, off_t at)
 int fdatasync(int fd)
 {
 	count_sync();
-	return disk_fails() ? -1 : (int)syscall(SYS_fdatasync, fd);
+	return disk_fails('s') ? -1 : (int)syscall(SYS_fdatasync, fd);
 }
 
 ssize_t write(int fd, const void *bytes, size_t n)
 {
-	return small_fails() ? -1 : (ssize_t)syscall(SYS_write, fd, bytes, n);
+	return small_fails('w') ? -1 : (ssize_t)syscall(SYS_write, fd, bytes, n);
 }
 
 int fsync(int fd)
 {
 	count_sync();
-	return small_fails() ? -1 : (int)syscall(SYS_fsync, fd);
+	return small_fails('s') ? -1 : (int)syscall(SYS_fsync, fd);
 }
 
 int renameat(int from_dir, const char *from, int to_dir, const char *to)
 {
-	return small_fails() ? -1 : (int)syscall(SYS_renameat2, from_dir, from, to_dir, to, 0);
+	return small_fails('r') ? -1 : (int)syscall(SYS_renameat2, from_dir, from, to_dir, to, 0);
 }
 
 int unlink(const char *path)
 {
-	return small_fails() ? -1 : (int)syscall(SYS_unlinkat, AT_FDCWD, path, 0);
+	return small_fails('u') ? -1 : (int)syscall(SYS_unlinkat, AT_FDCWD, path, 0);
 }
 
 int poll(struct pollfd *fds, nfds_t n, int timeout)
