@@ -21,7 +21,7 @@ struct pw_before {
 };
 
 enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_STAMP, PW_ILLS }; /* the worst first */
-enum pw_checking { PW_CHECK_DUE = 1, PW_CHECK_RUNS, PW_CHECK_OVER };
+enum pw_checking { PW_CHECK_DUE = 1, PW_CHECK_RUNS, PW_PRUNE_DUE, PW_CHECK_OVER };
 
 struct pw_child {
 	int sock, lock, stamp;

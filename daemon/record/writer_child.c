@@ -359,32 +359,48 @@ static int check_slice(struct pw_child *c, char *why, size_t size)
 
 static int prune(struct pw_child *c, char *why, size_t size)
 {
-	int result = c->row.boot == c->boot
-			     ? pw_journal_prune(c->journal, &c->row, pw_child_clock_ms(CLOCK_REALTIME),
-						c->order->pace.keep_days, &c->key, why, size) : 0;
+	int result = pw_journal_prune(c->journal, &c->row, pw_child_clock_ms(CLOCK_REALTIME),
+				      c->order->pace.keep_days, &c->key, why, size);
 
 	if (result == 1)
 		pw_child_seal_outside(c);
 	return result;
 }
 
-/* In the idle time of a start: a slice, until all is gone through. */
-static void go_through(struct pw_child *c)
+/* Pruning goes on from a state of this start: it waits for the first. */
+static bool has_idle_work(const struct pw_child *c)
 {
-	char why[PW_WORDS_MAX];
+	if (c->journal == NULL || c->in_batch || c->checking == PW_CHECK_OVER)
+		return false;
+	return c->checking != PW_PRUNE_DUE || c->row.boot == c->boot;
+}
+
+static int go_on(struct pw_child *c, char *why, size_t size)
+{
 	int result;
 
+	if (c->checking == PW_PRUNE_DUE) {
+		c->checking = PW_CHECK_OVER;
+		return prune(c, why, size);
+	}
 	if (c->checking == PW_CHECK_DUE) {
 		pw_check_begin(&c->check, c->order->bus, &c->key.public, take_flaw, c);
 		c->flaw[0] = '\0';
 		c->next_seal = 1;
 		c->checking = PW_CHECK_RUNS;
 	}
-	result = check_slice(c, why, sizeof(why));
-	if (result == 0) {
-		c->checking = PW_CHECK_OVER;
-		result = prune(c, why, sizeof(why));
-	}
+	result = check_slice(c, why, size);
+	if (result == 0)
+		c->checking = PW_PRUNE_DUE;
+	return result;
+}
+
+/* In the idle time of a start: a slice, until all is gone through; then what may go. */
+static void go_through(struct pw_child *c)
+{
+	char why[PW_WORDS_MAX];
+	int result = go_on(c, why, sizeof(why));
+
 	if (result < 0) {
 		c->checking = PW_CHECK_OVER;
 		pw_child_give_up(c, result, why);
@@ -467,7 +483,7 @@ static bool turn(struct pw_child *c)
 	struct pollfd wait = { .fd = c->sock, .events = POLLIN };
 	int64_t now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
 	int64_t next_ms = next_of(c);
-	const bool idle_work = c->journal != NULL && !c->in_batch && c->checking != PW_CHECK_OVER;
+	const bool idle_work = has_idle_work(c);
 	int n = poll(&wait, 1, idle_work ? 0 : until(next_ms, now_ms));
 
 	now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
