@@ -223,13 +223,17 @@ static void power_goes_again_and_again(void **state)
 					    "rear_button=1", "rear_button=0", "rear_door=1",
 					    "rear_door=0", "service_door=1", "service_door=0" };
 	struct world *w = *state;
-	unsigned seed = (unsigned)now_ms();
+	unsigned seed = (unsigned)now_ms(), written = 0;
 
 	print_message("seed %u\n", seed);
 	srand(seed);
 	w->choose.restart_s = "0.3";
 	world_start(w);
 	for (unsigned cut = 0; cut < 24; cut++) {
+		if (rand() % 2) { /* else power may go before anything of this start is written */
+			page_settles(w);
+			written++;
+		}
 		for (int i = rand() % 6; i > 0; i--) {
 			world_set(w, play[(unsigned)rand() % 9]);
 			world_until(w, w->sent_ms + rand() % 60);
@@ -239,7 +243,7 @@ static void power_goes_again_and_again(void **state)
 	}
 	assert_int_equal(world_stop(w), 0);
 	journal_is_whole(w);
-	assert_int_equal(journal_count(w, PW_K_BOOT, ""), 25);
+	assert_in_range(journal_count(w, PW_K_BOOT, ""), written + 1, 25);
 }
 
 int main(void)
