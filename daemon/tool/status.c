@@ -80,7 +80,7 @@ static const char *phase_words(const char *phase)
 {
 	static const char *const words[][2] = {
 		{ "parked", "Parked" }, { "driving", "Driving" }, { "owed", "Sweep owed" },
-		{ "overdue", "Sweep overdue" }, { "walk_back", "Second look" },
+		{ "overdue", "Sweep overdue" }, { "walk_back", "Press acknowledged" },
 	};
 
 	for (size_t i = 0; i < sizeof(words) / sizeof(words[0]); i++)

@@ -179,7 +179,7 @@ static void walk_back(void **state)
 	struct pw_snapshot now = sample_in(PW_WALK_BACK, 30000);
 
 	ask(s, NULL, http("200 OK", page(&now)), SIZE_MAX);
-	assert_has(s->t->out, "\nSecond look. Press acknowledged.\n");
+	assert_has(s->t->out, "\nPress acknowledged. Look again, rear to front.\n");
 	assert_has(s->t->out, "\nOpen for 30.0 s; pressed 2.0 s ago.\n");
 }
 
