@@ -82,6 +82,19 @@ static struct common compare(const struct pw_branch *a, const struct pw_branch *
 	return c;
 }
 
+/* The one that ends first is the older, or its bus was put back to an older copy. */
+static void say_same(const struct pw_branch *a, const struct pw_branch *b, const struct common *c)
+{
+	const uint64_t a_last = a->record[a->count - 1].seq, b_last = b->record[b->count - 1].seq;
+	const struct pw_branch *shorter = a_last < b_last ? a : b, *longer = a_last < b_last ? b : a;
+
+	printf("the same records from seq %" PRIu64 " to %" PRIu64, c->first, c->last);
+	if (a_last != b_last)
+		printf("; %s goes on to %" PRIu64 ". If %s was taken after it, an older copy was put back",
+		       longer->name, longer->record[longer->count - 1].seq, shorter->name);
+	putchar('\n');
+}
+
 bool pw_branch_compare(const struct pw_branch *a, const struct pw_branch *b)
 {
 	struct common c;
@@ -96,7 +109,7 @@ bool pw_branch_compare(const struct pw_branch *a, const struct pw_branch *b)
 		       "or its journal was copied and both went on, or one of the two was changed\n",
 		       c.differs);
 	else if (c.last)
-		printf("the same records from seq %" PRIu64 " to %" PRIu64 "\n", c.first, c.last);
+		say_same(a, b, &c);
 	else
 		printf("no seq stands in both, so they cannot be compared\n");
 	return c.differs != 0;
