@@ -70,9 +70,8 @@ static int64_t slot_of(const struct pw_pace *p, int64_t rows)
 
 static void put_body(struct pw_sheet *t, int64_t end)
 {
-	pw_sheet_fmt(t, "<path class=\"body\" d=\"M18 5H%" PRId64 "a5 5 0 0 1 5 5v80a5 5 0 0 1-5 5H18",
-		     end - 5);
-	pw_sheet_raw(t, "C8 95 4 80 4 50S8 5 18 5z\"/>\n");
+	pw_sheet_fmt(t, "<path class=\"body\" d=\"M18 5H%" PRId64, end - 5);
+	pw_sheet_raw(t, "a5 5 0 0 1 5 5v80a5 5 0 0 1-5 5H18C8 95 4 80 4 50S8 5 18 5z\"/>\n");
 	/* the driver's place: seat and wheel */
 	pw_sheet_raw(t, "<path class=\"seats\" d=\"M31 63h13v22h-13zM22 67a7 7 0 1 0 .1 0z\"/>\n");
 }
@@ -137,8 +136,8 @@ static void put_way(struct pw_sheet *t, const struct pw_pace *p, int64_t rows)
 	snprintf(of, sizeof of, "%" PRId64, rows);
 	pw_sheet_fmt(t, " data-gone=\"%" PRId64 "\" data-all=\"%" PRId64 "\"", p->gone_ms,
 		     p->all_ms);
-	pw_sheet_fmt(t, " data-rows=\"%" PRId64 "\" data-back=\"%d\" data-first=\"%d\" data-slot=\"%d\"",
-		     rows, p->back, FIRST, SLOT);
+	pw_sheet_fmt(t, " data-rows=\"%" PRId64 "\" data-back=\"%d\"", rows, p->back);
+	pw_sheet_fmt(t, " data-first=\"%d\" data-slot=\"%d\"", FIRST, SLOT);
 	pw_sheet_raw(t, " data-row=\"");
 	pw_sheet_word(t, PW_W_PACE_ROW, "%", of);
 	pw_sheet_raw(t, "\" data-end=\"");

@@ -119,7 +119,7 @@ static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i
 	pw_sheet_raw(t, "</th><td>");
 	put_shape(t, "mark", pw_line_level(s, i) ? "one" : "zero");
 	pw_sheet_word(t, pw_say_level(s, i), "", "");
-	pw_sheet_raw(t, "</td><td>");
+	pw_sheet_raw(t, line->age_ms >= 0 ? "</td><td class=\"age\">" : "</td><td>");
 	if (line->age_ms >= 0)
 		put_age(t, line->age_ms);
 	else

@@ -65,9 +65,9 @@
 	  "walk should be by the policy's pace. It does not show where anybody is, nor who or "    \
 	  "what is in any row.")                                                                   \
 	X(PACE_ROW, pace_row, "Pace: row {1} of {2}")                                              \
-	X(PACE_REAR, pace_rear, "Pace: at the rear button")                                        \
-	X(PACE_DOOR, pace_door, "Pace: at the service door")                                       \
-	X(PACE_FRONT, pace_front, "The walk begins at the front")                                  \
+	X(PACE_REAR, pace_rear, "Pace: at the rear")                                               \
+	X(PACE_DOOR, pace_door, "Pace: at the door")                                               \
+	X(PACE_FRONT, pace_front, "Pace: from the front")                                          \
 	X(FRONT, front, "Front") X(REAR, rear, "Rear")                                             \
 	/* notes */                                                                                \
 	X(NOTE_SERVICE, note_service,                                                              \

@@ -166,8 +166,8 @@ static void its_alternative_says_what_it_does_not_show(void **state)
 
 	(void)state;
 	drawn(&s);
-	assert_non_null(strstr(html, "role=\"img\" aria-label=\"The bus from above, front at the left, "
-				     "12 rows of seats."));
+	assert_non_null(strstr(html, "role=\"img\" aria-label=\"The bus from above, front at the "
+				     "left, 12 rows of seats."));
 	assert_non_null(strstr(html, "where the walk should be by the policy&#39;s pace. It does not "
 				     "show where anybody is, nor who or what is in any row."));
 	assert_non_null(strstr(html, "<b>Pace: row 5 of 12</b>"));
