@@ -97,14 +97,15 @@ TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(B
 	BOARD=$(BUILD)/board
 # What waits for the real clock runs beside what computes.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,cuts disk service sweep walls shim),$(UNIT))
-check: all units board-ready powercut-ready
-	$(TEST_ENV) tests/run.sh $(TIMED) -- $(filter-out $(TIMED),$(UNIT)) \
+check: all units board-ready powercut-ready browser-ready
+	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) "$(BROWSER_TEST)" -- \
+		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
 		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(POWERCUT_TESTS) \
 		$(BOARD_TESTS)
 
 test:
-	etc/install-packages.sh build test board
+	etc/install-packages.sh build test board browser
 	$(MAKE) -j$$(nproc) check
 
 demo:
@@ -155,6 +156,7 @@ install: all
 
 include tests/board/board.mk
 include tests/powercut/powercut.mk
+include tests/browser/browser.mk
 
 clean:
 	rm -rf $(BUILD)

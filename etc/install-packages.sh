@@ -19,10 +19,12 @@ fail()
 	exit "$status"
 }
 
+# By its own name, or because an installed package provides it (some builds of nodejs bring npm).
 is_installed()
 {
 	state=$(dpkg-query -W -f='${db:Status-Status}' "$1" 2>/dev/null) &&
-		[ "$state" = installed ]
+		[ "$state" = installed ] && return
+	dpkg-query -W -f='${db:Status-Status}, ${Provides},\n' | grep -q "^installed,.* $1[ ,]"
 }
 
 is_known()

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* What the reader chooses: languages and colours, by links, kept in cookies. */
+"use strict";
+const assert = require("node:assert/strict");
+const looks = require("./looks.js");
+const words = require("./words.js");
+const { get } = require("./bus.js");
+
+const paper = (page) => page.evaluate("getComputedStyle(document.body).backgroundColor");
+const LIGHT = "rgb(255, 255, 255)", DARK = "rgb(12, 16, 20)";
+
+const colours = async (page, bus) => {
+	const choose = async (theme, scheme, want) => {
+		await page.emulateMedia({ colorScheme: scheme });
+		await page.locator(`a[href="/theme?to=${theme}"]`).click();
+		await page.waitForURL(bus.url);
+		assert.equal(await paper(page), want, `${theme} on a ${scheme} device`);
+		assert.equal(await page.locator(`a[href="/theme?to=${theme}"]`)
+			.getAttribute("aria-current"), "true");
+	};
+	await choose("dark", "light", DARK);
+	assert.deepEqual(await looks.findings(page), []);
+	await choose("light", "dark", LIGHT);
+	assert.deepEqual(await looks.findings(page), []);
+	await choose("auto", "dark", DARK);
+	await choose("auto", "light", LIGHT);
+};
+
+exports.story = async (browser, bus, step) => {
+	const context = await browser.newContext({ locale: "de-DE", viewport: looks.SIZES[0] });
+	const page = await context.newPage();
+	await step("a browser in a language that is not spoken gets English", async () => {
+		await page.goto(bus.url);
+		assert.equal(await page.locator("main h1").textContent(), words.en.parked);
+	});
+	for (const language of ["fr", "es", "en"])
+		await step(`chosen: ${language}`, async () => {
+			await page.getByRole("link", { name: words[language].own }).click();
+			await page.waitForURL(bus.url);
+			assert.equal(await page.locator("main h1").textContent(),
+				words[language].parked);
+			assert.equal(await page.getAttribute("html", "lang"), language);
+		});
+	await step("the cookie is this site's alone", async () => {
+		const [cookie] = (await context.cookies()).filter((c) => c.name === "lang");
+		assert.equal(cookie.sameSite, "Strict");
+		assert.equal(cookie.httpOnly, true);
+	});
+	await step("colours", () => colours(page, bus));
+	await step("keys alone reach every choice", async () => {
+		for (let i = 0; i < 7; i++)
+			await page.keyboard.press("Tab");
+		const at = await page.evaluate("document.activeElement.getAttribute('href')");
+		assert.equal(at, "/?hold=1");
+	});
+	await step("targets are large enough (WCAG 2.2, 2.5.8: 24 px)", async () => {
+		for (const link of await page.locator(".choose a").all()) {
+			const box = await link.boundingBox();
+			assert.ok(box.width >= 24 && box.height >= 24);
+		}
+	});
+	await step("a language that is not spoken changes nothing", async () => {
+		const answer = await page.goto(`${bus.url}lang?to=tlh`);
+		assert.equal(answer.status(), 400);
+		await page.goto(bus.url);
+		assert.equal(await page.getAttribute("html", "lang"), "en");
+		const again = await get(`${bus.url}lang?to=tlh`);
+		assert.equal(again.headers["set-cookie"], undefined);
+	});
+	await context.close();
+};

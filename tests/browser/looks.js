@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* How a page looks and reads, judged by others' rules: axe-core with the tags of WCAG 2.2 A and AA,
+ * html-validate, and arithmetic on what can be seen at 2 m. */
+"use strict";
+const assert = require("node:assert/strict");
+const fs = require("node:fs");
+const path = require("node:path");
+const axe = require("axe-core");
+const { HtmlValidate } = require("html-validate");
+
+const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
+const SIZES = [
+	{ name: "360", width: 360, height: 640 },
+	{ name: "1280", width: 1280, height: 800 },
+];
+/* A dash screen of 7 in and 800 x 480: 152.4 mm wide (computed from its diagonal). */
+const DASH = { name: "dash", width: 800, height: 480 };
+const DASH_MM_A_PX = 152.4 / 800;
+const EYE_MM = 2000;
+/* The least height of a capital that guides for displays ask for, and what they advise: 16 and 20
+ * to 22 minutes of arc (ISO 9241-303, from memory; common practice). */
+const LEAST_MINUTES = 16;
+
+const shots = path.join(process.env.BROWSER, "shots");
+fs.mkdirSync(shots, { recursive: true });
+
+const shoot = (page, name) => page.screenshot({ path: path.join(shots, `${name}.png`),
+	fullPage: true });
+
+const rules = new HtmlValidate({ extends: ["html-validate:standard"] });
+
+const assertValid = async (html, what) => {
+	const report = await rules.validateString(html);
+	const wrong = report.results.flatMap((r) => r.messages)
+		.map((m) => `${m.line}:${m.column} ${m.ruleId}: ${m.message}`);
+	assert.deepEqual(wrong, [], `${what} by html-validate`);
+};
+
+const findings = async (page) => {
+	if (!await page.evaluate("typeof axe === 'object'"))
+		await page.evaluate(axe.source);
+	const found = await page.evaluate((tags) => window.axe.run(document, {
+		runOnly: { type: "tag", values: tags }, resultTypes: ["violations"],
+	}), TAGS);
+	return found.violations.flatMap((v) => v.nodes.map((n) =>
+		`${v.id}: ${n.html.slice(0, 120)} ${n.failureSummary.replace(/\s+/g, " ")}`));
+};
+
+/* Nothing to scroll sideways (WCAG 2.2, 1.4.10). */
+const assertFits = async (page, what) => {
+	const [inner, outer] = await page.evaluate(
+		"[document.documentElement.scrollWidth, document.documentElement.clientWidth]");
+	assert.ok(inner <= outer, `${what} is ${inner} px wide in ${outer}`);
+};
+
+/* The page as it stands, in both themes and both widths. */
+const everyLook = async (page, name) => {
+	for (const colorScheme of ["light", "dark"])
+		for (const size of SIZES) {
+			const what = `${name}-${colorScheme}-${size.name}`;
+			await page.emulateMedia({ colorScheme });
+			await page.setViewportSize(size);
+			await assertFits(page, what);
+			assert.deepEqual(await findings(page), [], `${what} by axe`);
+			await shoot(page, what);
+		}
+};
+
+/* Minutes of arc at the driver's eye of a capital in the element. */
+const minutes = async (page, selector) => {
+	const px = await page.evaluate((s) => {
+		const style = getComputedStyle(document.querySelector(s));
+		const pen = document.createElement("canvas").getContext("2d");
+		pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+		return pen.measureText("H").actualBoundingBoxAscent;
+	}, selector);
+	return Math.atan(px * DASH_MM_A_PX / EYE_MM) * 180 / Math.PI * 60;
+};
+
+/* On the dash screen: what has to be seen is on it without scrolling, and large enough. */
+const assertSeenFromTwoMetres = async (page, name, large, seen) => {
+	await page.emulateMedia({ colorScheme: "light" });
+	await page.setViewportSize(DASH);
+	await assertFits(page, `${name}-dash`);
+	for (const selector of large) {
+		const m = await minutes(page, selector);
+		assert.ok(m >= LEAST_MINUTES, `${name}: ${selector} has ${m.toFixed(1)} minutes`);
+	}
+	for (const selector of seen) {
+		const bottom = await page.evaluate((s) => { /* at once: the script may replace it */
+			window.scrollTo(0, 0);
+			return document.querySelector(s).getBoundingClientRect().bottom;
+		}, selector);
+		assert.ok(bottom <= DASH.height,
+			`${name}: ${selector} ends at ${Math.round(bottom)} px`);
+	}
+	await shoot(page, `${name}-dash`);
+};
+
+module.exports = { assertFits, assertSeenFromTwoMetres, assertValid, everyLook, findings, minutes,
+	shoot, SIZES };
