@@ -97,6 +97,8 @@ in_bare()
 		DEBIAN_FRONTEND=noninteractive \
 		${http_proxy:+http_proxy="$http_proxy"} ${https_proxy:+https_proxy="$https_proxy"} \
 		${no_proxy:+no_proxy="$no_proxy"} \
+		${npm_registry:+npm_config_registry="$npm_registry"} \
+		${npm_cafile:+npm_config_cafile="$npm_cafile"} \
 		setpriv --pdeathsig KILL unshare --mount --pid --ipc --uts --fork --kill-child \
 		sh "$here/enter.sh" "$bare" "$1" >>"$log" 2>&1 </dev/null &
 	inside=$!
@@ -127,6 +129,8 @@ mkdir -p "$cache"
 # One run a release at a time.
 exec 9>"$cache/$release.lock"
 flock -n 9 || fail 1 "another run for $release is going on"
+npm_registry=$(npm config get registry 2>/dev/null || true)
+npm_cafile=$(npm config get cafile 2>/dev/null | grep -vx null || true)
 inside=
 trap clean_up EXIT
 trap 'exit 130' INT
