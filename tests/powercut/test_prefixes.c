@@ -25,7 +25,7 @@
 #include "judge.h"
 
 #define SHOWN 10 /* of the cases that fail */
-#define CHANCES_ALL 4 /* disks by chance of each kind, a prefix */
+#define CHANCES_ALL 1 /* disks by chance of each kind, a prefix */
 #define COUNT 1000
 #define RESTARTS 25
 #define RESTARTS_ALL 600
