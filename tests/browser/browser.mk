@@ -12,7 +12,7 @@ BROWSER_TEST = node tests/browser/run.js
 $(BROWSER)/ready: tests/browser/package.json tests/browser/package-lock.json
 	@mkdir -p $(BROWSER)
 	cp tests/browser/package.json tests/browser/package-lock.json $(BROWSER)
-	cd $(BROWSER) && npm ci --silent --ignore-scripts --no-audit --no-fund
+	cd $(BROWSER) && npm ci --loglevel=error --ignore-scripts --no-audit --no-fund
 	@touch $@
 
 .PHONY: browser-ready test-browser

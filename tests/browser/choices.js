@@ -26,6 +26,19 @@ const colours = async (page, bus) => {
 	await choose("auto", "light", LIGHT);
 };
 
+/* A script that does not come must not leave an old picture standing unsaid. */
+const without = async (page, bus) => {
+	await page.route("**/page.js", (route) => route.abort());
+	await page.goto(bus.url);
+	assert.equal(await page.locator(".stale").isVisible(), false);
+	await page.locator(".stale").waitFor({ state: "visible", timeout: 30000 });
+	assert.deepEqual(await looks.findings(page), []);
+	await page.unroute("**/page.js");
+	await page.locator(".stale a").click();
+	await page.waitForURL(bus.url);
+	assert.equal(await page.locator(".stale").isVisible(), false);
+};
+
 exports.story = async (browser, bus, step) => {
 	const context = await browser.newContext({ locale: "de-DE", viewport: looks.SIZES[0] });
 	const page = await context.newPage();
@@ -67,5 +80,6 @@ exports.story = async (browser, bus, step) => {
 		const again = await get(`${bus.url}lang?to=tlh`);
 		assert.equal(again.headers["set-cookie"], undefined);
 	});
+	await step("a picture that nothing renews says that it is old", () => without(page, bus));
 	await context.close();
 };

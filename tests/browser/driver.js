@@ -164,6 +164,7 @@ const afterTheStop = async (page, bus, w, language, step) => {
 		await bus.wire("service_door=1");
 		await headline(page, w.parked);
 		await until(page, ".sweeps tbody td", w.done);
+		assert.equal(await page.locator(".stale").isVisible(), false);
 		await looks.everyLook(page, `${language}-6-left`);
 	});
 	await step("key off again: owed, as first seen", async () => {
