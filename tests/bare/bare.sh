@@ -87,6 +87,8 @@ carry_over()
 		mkdir -p "$bare/etc/ssl/certs"
 		cp -L /etc/ssl/certs/ca-certificates.crt "$bare/etc/ssl/certs/" 2>/dev/null || true
 	fi
+	# Beside the release's own, which its packages make anew.
+	[ -z "$npm_cafile" ] || cp -L "$npm_cafile" "$bare/etc/ssl/npm.crt"
 }
 
 # Runs the command line $1 in the bare folder, in name spaces of its own. In the background, so
@@ -98,7 +100,7 @@ in_bare()
 		${http_proxy:+http_proxy="$http_proxy"} ${https_proxy:+https_proxy="$https_proxy"} \
 		${no_proxy:+no_proxy="$no_proxy"} \
 		${npm_registry:+npm_config_registry="$npm_registry"} \
-		${npm_cafile:+npm_config_cafile="$npm_cafile"} \
+		${npm_cafile:+npm_config_cafile=/etc/ssl/npm.crt} \
 		setpriv --pdeathsig KILL unshare --mount --pid --ipc --uts --fork --kill-child \
 		sh "$here/enter.sh" "$bare" "$1" >>"$log" 2>&1 </dev/null &
 	inside=$!
