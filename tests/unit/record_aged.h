@@ -1,13 +1,13 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * record_aged.h - a journal that has seen something: made once by the real writer, copied for each case.
+ * record_aged.h - a journal that has seen something: made by the real writer, copied for each case.
  *
- *	seq 1 policy, 2 3 rung        first start; driving
- *	seq 4 sweep: sealed, seal.a   its orderly end; early.db is a copy of here
- *	                              branch is a copy of all, which goes on by itself to another seq 6
- *	seq 5 rung, 6 sweep: sealed, seal.b   second start
- *	seq 7 receipt                 as the office would give one
- *	seq 8 9 10 rung               third start; a sweep is owed; then power went
+ *	seq 1 policy, 2 3 rung       first start; driving
+ *	seq 4 sweep                  sealed, seal.a; then an orderly stop. early.db: a copy of here;
+ *	                             branch, a copy of all, goes on by itself to another seq 6
+ *	seq 5 rung, 6 sweep          second start; sealed, seal.b
+ *	seq 7 receipt                as the office would give one
+ *	seq 8 9 10 rung              third start; a sweep is owed; then power went
  */
 #ifndef TEST_RECORD_AGED_H
 #define TEST_RECORD_AGED_H
@@ -46,7 +46,8 @@ static inline void cut(struct watch *x)
 	pw_writer_stop(x->w, 0);
 }
 
-static inline struct watch start_later(const struct folder *f, const struct pw_pace *pace, int64_t now_ms)
+static inline struct watch start_later(const struct folder *f, const struct pw_pace *pace,
+				       int64_t now_ms)
 {
 	struct watch x = start_at(f, pace);
 
@@ -72,7 +73,8 @@ static inline void add_receipt(const struct folder *f, const char *body)
 	r.boot = row.boot;
 	r.mono_ms = row.mono_ms;
 	r.wall_ms = row.wall_ms;
-	if (pw_journal_begin(j, why, sizeof(why)) != 0 || pw_journal_add(j, &r, why, sizeof(why)) != 0
+	if (pw_journal_begin(j, why, sizeof(why)) != 0
+	    || pw_journal_add(j, &r, why, sizeof(why)) != 0
 	    || pw_journal_keep(j, &row, &key, why, sizeof(why)) != 0
 	    || pw_journal_commit(j, why, sizeof(why)) != 0)
 		fail_msg("%s", why);
@@ -85,7 +87,8 @@ static inline void learn(struct aged *a)
 	struct pw_record r;
 	char why[256];
 
-	assert_int_equal(pw_journal_open(in(&a->made, "journal.db"), BUS, false, &j, why, sizeof(why)), 0);
+	assert_int_equal(
+		pw_journal_open(in(&a->made, "journal.db"), BUS, false, &j, why, sizeof(why)), 0);
 	memcpy(a->epoch, pw_journal_epoch(j), sizeof(a->epoch));
 	memcpy(a->hash[0], PW_CHAIN_ORIGIN, 65);
 	for (uint64_t seq = 1; seq <= AGED_END; seq++) {
@@ -98,8 +101,11 @@ static inline void learn(struct aged *a)
 
 static inline void aged_make(struct aged *a)
 {
-	struct pw_note policy = { .version = PW_NOTE_VERSION, .kind = PW_K_POLICY, .mono_ms = 1000,
-				  .wall_ms = 1790000001000, .of.policy = { .length = 3, .text = "abc" } };
+	struct pw_note policy = { .version = PW_NOTE_VERSION,
+				  .kind = PW_K_POLICY,
+				  .mono_ms = 1000,
+				  .wall_ms = 1790000001000,
+				  .of.policy = { .length = 3, .text = "abc" } };
 	struct folder branch;
 	struct watch x;
 
@@ -109,7 +115,8 @@ static inline void aged_make(struct aged *a)
 	batch(&x, PW_K_RUNG, 2, PW_DRIVING);
 	batch(&x, PW_K_SWEEP, 1, PW_PARKED);
 	stop(&x);
-	must_shell(&a->made, "cp journal.db early.db; mkdir branch; cp bus.* journal.db seal.* branch");
+	must_shell(&a->made,
+		   "cp journal.db early.db; mkdir branch; cp bus.* journal.db seal.* branch");
 	snprintf(branch.path, sizeof(branch.path), "%.50s/branch", a->made.path);
 	x = start_later(&branch, &quick, 151000);
 	batch(&x, PW_K_RUNG, 1, PW_DRIVING);
@@ -137,8 +144,8 @@ static inline void aged_copy(const struct aged *a, struct folder *f)
 
 /* -- what became of it ------------------------------------------------------------------------- */
 
-/* The wall clock of these tests is not the machine's, which the writer dates an epoch by that comes after
- * nothing. */
+/* The wall clock of these tests is not the machine's, which the writer dates an epoch by that comes
+ * after nothing. */
 static inline void take_flaw(void *ctx, const struct pw_found *found)
 {
 	if (found->flaw == PW_FLAW_UNSEALED || found->flaw == PW_FLAW_WALL)
@@ -164,7 +171,8 @@ static inline void assert_sound(const struct folder *f, struct pw_check *c)
 	pw_check_begin(c, BUS, &key, take_flaw, &flaws);
 	while (pw_journal_read(j, c->seq + 1, &r, why, sizeof(why)) == 1) {
 		pw_check_record(c, &r);
-		if (pw_journal_read_seal(j, seal + 1, &s, why, sizeof(why)) == 1 && s.seq <= r.seq) {
+		if (pw_journal_read_seal(j, seal + 1, &s, why, sizeof(why)) == 1
+		    && s.seq <= r.seq) {
 			pw_check_seal(c, &s);
 			seal = s.seq;
 		}
@@ -193,10 +201,12 @@ static inline struct first first_of(const struct folder *f)
 	char text[1024], seq[24], *rest = text;
 	struct first r;
 
-	ask(text, sizeof(text), "sqlite3 -readonly -batch -separator '~' -nullvalue null '%s' \"SELECT kind,"
+	ask(text, sizeof(text),
+	    "sqlite3 -readonly -batch -separator '~' -nullvalue null '%s' \"SELECT kind,"
 	    " epoch, body ->> '$.before.epoch', body ->> '$.before.seq', body ->> '$.before.hash',"
 	    " body ->> '$.why', body ->> '$.receipt', (SELECT kind FROM record WHERE seq = 2)"
-	    " FROM record WHERE seq = 1\"", in(f, "journal.db"));
+	    " FROM record WHERE seq = 1\"",
+	    in(f, "journal.db"));
 	next_part(&rest, r.kind, sizeof(r.kind));
 	next_part(&rest, r.epoch, sizeof(r.epoch));
 	next_part(&rest, r.before, sizeof(r.before));
@@ -209,7 +219,7 @@ static inline struct first first_of(const struct folder *f)
 	return r;
 }
 
-/* -- what the judge tests share ------------------------------------------------------------------ */
+/* -- what the tests of a start share ----------------------------------------------------------- */
 
 #define SQL(sql) "sqlite3 journal.db \"" sql "\""
 #define RECORD(sql) SQL("DROP TRIGGER record_no_update; UPDATE record SET " sql)

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Power goes while a start puts a journal aside (J6): before the n-th write, sync or rename of it, for
- * n = 1, 2, ... until none is left (of the writes, each third in the first scene). The next start goes on
- * from what was kept, nothing of the old journal is gone, and the one after that has nothing to say.
+ * Power goes while a start puts a journal aside (J6): before the n-th write, sync or rename of it,
+ * for n = 1, 2, ... until none is left (of the writes, each third in the first scene). The next
+ * start goes on from what was kept, nothing of the old journal is gone, and the one after that has
+ * nothing to say.
  */
 #include "record_help.h"
 
@@ -69,9 +70,9 @@ static void no_key(const struct aged *a, struct folder *f)
 	must_shell(f, "echo tea > bus.key");
 }
 
-/* A journal of another epoch was put in its place: the seal files are neither of it nor of one before it.
- * Between its rename and the new epoch's first record they are all there is to go by: it may have stood
- * aside for long. So what it kept is then not gone on from. */
+/* A journal of another epoch was put in its place: the seal files are neither of it nor of one
+ * before it. Between its rename and the new epoch's first record they are all there is to go by: it
+ * may have stood aside for long. So what it kept is then not gone on from. */
 static void another_epoch(const struct aged *a, struct folder *f)
 {
 	struct watch x;
@@ -100,7 +101,8 @@ static void another_bus(const struct aged *a, struct folder *f)
 
 static const struct scene scenes[] = {
 	{ "a broken chain", a_broken_chain, OWED, 7, 7, 1, false, NULL },
-	{ "one that was never sealed", a_broken_chain_that_was_never_sealed, OWED, 2, 2, 1, false, NULL },
+	{ "one that was never sealed", a_broken_chain_that_was_never_sealed, OWED, 2, 2, 1, false,
+	  NULL },
 	{ "no database but a log", no_database_but_a_log, NOTHING, 6, 6, 1, true, NULL },
 	{ "a log alone", a_log_alone, NOTHING, 6, 6, 0, true, NULL },
 	{ "another key", another_key, NOTHING, 10, 10, 1, false, "pub" },
@@ -188,8 +190,8 @@ static bool start_is_cut(const struct folder *f, int n, int *calls)
 	return failed;
 }
 
-static void assert_aside(const struct folder *f, const struct scene *s, const struct content *journal,
-			 const struct content *log, int n)
+static void assert_aside(const struct folder *f, const struct scene *s,
+			 const struct content *journal, const struct content *log, int n)
 {
 	const bool apart = exists(f, "journal.db-wal.damaged-1");
 	char one[64], other[64];
@@ -198,7 +200,8 @@ static void assert_aside(const struct folder *f, const struct scene *s, const st
 		fail_msg("%s, n %d: %u put aside", s->name, n, pw_journal_last_aside(f->path));
 	if (s->asides > 0 && !is_same(f, "journal.db.damaged-1", journal))
 		fail_msg("%s, n %d: not as it was", s->name, n);
-	if (s->log && !is_same(f, apart ? "journal.db-wal.damaged-1" : "journal.db.damaged-1-wal", log))
+	if (s->log
+	    && !is_same(f, apart ? "journal.db-wal.damaged-1" : "journal.db.damaged-1-wal", log))
 		fail_msg("%s, n %d: the log is gone", s->name, n);
 	if (s->second == NULL)
 		return;

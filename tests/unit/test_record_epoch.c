@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A start (J6) with a journal, seal files or a key that are not there or are somebody else's; what is
- * only remarked; what goes on from one epoch into the next.
+ * A start (J6) with a journal, seal files or a key that are not there or are somebody else's; what
+ * is only remarked; what goes on from one epoch into the next.
  */
 #include "record_help.h"
 

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * What a start believes (J6), through the real writer: what was done to the folder, what is said, where
- * the new epoch says that the old one was good to, and whether what was owed is owed all the same.
+ * What a start believes (J6), through the real writer: what was done to the folder, what is said,
+ * where the new epoch says that the old one was good to, and whether what was owed is owed all the
+ * same.
  */
 #include "record_help.h"
 
@@ -11,8 +12,8 @@
 
 /* -- put aside --------------------------------------------------------------------------------- */
 
-/* good: the last good seq that the new epoch names; -1: the old one cannot be read, and the newest seal
- * file names 6. */
+/* good: the last good seq that the new epoch names; -1: the old one cannot be read, and the newest
+ * seal file names 6. */
 static const struct {
 	int line;
 	const char *spoil; /* shell, in the folder */
@@ -22,21 +23,26 @@ static const struct {
 } cases[] = {
 	/* the tail */
 	{ __LINE__, DELETE("seq = 9"), "seq 9 is not there", 8, OWED },
-	{ __LINE__, RECORD("body = '{}' WHERE seq = 8"), "the chain does not hold at seq 8", 7, OWED },
-	{ __LINE__, RECORD("mono_ms = 7 WHERE seq = 10"), "the chain does not hold at seq 10", 9, OWED },
-	{ __LINE__, RECORD("prev = " ZEROS " WHERE seq = 9"), "the chain does not hold at seq 9", 8, OWED },
-	{ __LINE__, RECORD("hash = " ZEROS " WHERE seq = 10"), "the chain does not hold at seq 10", 9,
+	{ __LINE__, RECORD("body = '{}' WHERE seq = 8"), "the chain does not hold at seq 8", 7,
 	  OWED },
-	{ __LINE__, RECORD("epoch = '00112233aabbccdd' WHERE seq = 9"), "the chain does not hold at seq 9",
-	  8, OWED },
+	{ __LINE__, RECORD("mono_ms = 7 WHERE seq = 10"), "the chain does not hold at seq 10", 9,
+	  OWED },
+	{ __LINE__, RECORD("prev = " ZEROS " WHERE seq = 9"), "the chain does not hold at seq 9", 8,
+	  OWED },
+	{ __LINE__, RECORD("hash = " ZEROS " WHERE seq = 10"), "the chain does not hold at seq 10",
+	  9, OWED },
+	{ __LINE__, RECORD("epoch = '00112233aabbccdd' WHERE seq = 9"),
+	  "the chain does not hold at seq 9", 8, OWED },
 	{ __LINE__, RECORD("kind = 'tea' WHERE seq = 9"), "seq 9 is of no known kind", 8, OWED },
 	{ __LINE__, RECORD("hash = 'x' WHERE seq = 10"), "hex digits", 9, OWED },
-	{ __LINE__, DELETE("seq = 10"), "the kept state is of seq 10, and the records end at 9", 9, OWED },
-	{ __LINE__, SEAL("hash = " ZEROS " WHERE seq = 6"), "the seal of seq 6 is of another record", 10,
+	{ __LINE__, DELETE("seq = 10"), "the kept state is of seq 10, and the records end at 9", 9,
 	  OWED },
+	{ __LINE__, SEAL("hash = " ZEROS " WHERE seq = 6"),
+	  "the seal of seq 6 is of another record", 10, OWED },
 	{ __LINE__, SEAL("sig = " ZEROS " || " ZEROS " WHERE seq = 6"),
 	  "the seal of seq 6 is not by the bus's key", 10, OWED },
-	{ __LINE__, SEAL("sig = 'x' WHERE seq = 6"), "hash or sig is not of so many hex digits", 10, OWED },
+	{ __LINE__, SEAL("sig = 'x' WHERE seq = 6"), "hash or sig is not of so many hex digits", 10,
+	  OWED },
 	{ __LINE__, SQL("INSERT INTO seal SELECT 12, hash, sig FROM seal WHERE seq = 6"),
 	  "there is a seal of seq 12, and the records end at 10", 10, OWED },
 	{ __LINE__, SQL("UPDATE meta SET pruned = 10; DELETE FROM seal"),
@@ -45,43 +51,54 @@ static const struct {
 	{ __LINE__, SQL("DELETE FROM kept"), "the kept state is gone", 10, NOTHING },
 	{ __LINE__, SQL("UPDATE kept SET state = replace(state, 'owed', 'parked'), mono_ms = 7"),
 	  "the kept state is not signed by the bus's key", 10, NOTHING },
-	{ __LINE__, SQL("UPDATE kept SET batch = 70"), "the kept state is not signed by the bus's key", 10,
-	  NOTHING },
-	{ __LINE__, SQL("UPDATE kept SET ended = 1"), "the kept state is not signed by the bus's key", 10,
-	  NOTHING },
-	{ __LINE__, DELETE("seq = 10; UPDATE kept SET seq = 9, hash = (SELECT hash FROM record WHERE"
-			   " seq = 9)"), "the kept state is not signed by the bus's key", 9, NOTHING },
-	{ __LINE__, SQL("ATTACH 'early.db' AS early; DELETE FROM kept;"
-			" INSERT INTO kept SELECT * FROM early.kept"),
+	{ __LINE__, SQL("UPDATE kept SET batch = 70"),
+	  "the kept state is not signed by the bus's key", 10, NOTHING },
+	{ __LINE__, SQL("UPDATE kept SET ended = 1"),
+	  "the kept state is not signed by the bus's key", 10, NOTHING },
+	{ __LINE__,
+	  DELETE("seq = 10; UPDATE kept SET seq = 9, hash = (SELECT hash FROM record"
+		 " WHERE seq = 9)"),
+	  "the kept state is not signed by the bus's key", 9, NOTHING },
+	{ __LINE__,
+	  SQL("ATTACH 'early.db' AS early; DELETE FROM kept;"
+	      " INSERT INTO kept SELECT * FROM early.kept"),
 	  "the kept state is of seq 4, and the records end at 10", 10, EARLY },
 	{ __LINE__, SQL("DROP TABLE kept"), "no such table: kept", 10, NOTHING },
 	/* the seal files */
 	{ __LINE__, "sed -i 5y/0123456789abcdef/123456789abcdef0/ seal.a",
 	  "the seal file of seq 4 is not by the bus's key", 10, OWED },
-	{ __LINE__, "sed -i 4s/6/9/ seal.b", "the seal file of seq 9 is not by the bus's key", 10, OWED },
-	{ __LINE__, "cp early.db journal.db", "it is older than its seal file: the records end at seq 4,"
-	  " and seq 6 had been sealed", 4, EARLY },
+	{ __LINE__, "sed -i 4s/6/9/ seal.b", "the seal file of seq 9 is not by the bus's key", 10,
+	  OWED },
+	{ __LINE__, "cp early.db journal.db",
+	  "it is older than its seal file: the records end at seq 4, and seq 6 had been sealed", 4,
+	  EARLY },
 	{ __LINE__, SEAL_GONE("seq = 4"), "the seal of seq 4 is gone", 10, OWED },
 	{ __LINE__, SEAL_GONE("seq = 6"), "the seal of seq 6 is gone", 10, OWED },
 	{ __LINE__, "sed -i 2s/bus-7/bus-8/ seal.b", "a seal file is of bus bus-8", 10, OWED },
-	{ __LINE__, "sed -i 3s/.*/00112233aabbccdd/ seal.b", "a seal file is of epoch 00112233aabbccdd, and"
-	  " the journal of ", 10, OWED },
+	{ __LINE__, "sed -i 3s/.*/00112233aabbccdd/ seal.b",
+	  "a seal file is of epoch 00112233aabbccdd, and the journal of ", 10, OWED },
 	{ __LINE__, "cp branch/seal.b .", "seq 6 is not the record that was sealed", 10, OWED },
 	/* all of it */
 	{ __LINE__, "cp branch/journal.db .", "seq 6 is not the record that was sealed", 6, EARLY },
-	{ __LINE__, SQL("DROP TRIGGER record_no_delete; DROP TRIGGER seal_no_delete; DELETE FROM record;"
-			" DELETE FROM seal"), "its records are gone", 0, OWED },
-	{ __LINE__, SQL("UPDATE meta SET bus = 'bus-8'"), "is of bus bus-8, not bus-7", 0, NOTHING },
+	{ __LINE__,
+	  SQL("DROP TRIGGER record_no_delete; DROP TRIGGER seal_no_delete;"
+	      " DELETE FROM record; DELETE FROM seal"),
+	  "its records are gone", 0, OWED },
+	{ __LINE__, SQL("UPDATE meta SET bus = 'bus-8'"), "is of bus bus-8, not bus-7", 0,
+	  NOTHING },
 	{ __LINE__, "seq 5000 > journal.db", "file is not a database", -1, NOTHING },
-	{ __LINE__, "dd if=/dev/zero of=journal.db bs=100 count=1 conv=notrunc", "file is not a database", -1,
-	  NOTHING },
-	{ __LINE__, SQL("PRAGMA user_version = 2"), "is a journal of version 2; this program reads 1", -1,
-	  NOTHING },
-	{ __LINE__, PAGE "$(($(sqlite3 journal.db \"SELECT rootpage FROM sqlite_schema WHERE"
-	  " name = 'record_sweep'\") - 1))", "btreeInitPage() returns error code 11", 10, OWED },
+	{ __LINE__, "dd if=/dev/zero of=journal.db bs=100 count=1 conv=notrunc",
+	  "file is not a database", -1, NOTHING },
+	{ __LINE__, SQL("PRAGMA user_version = 2"),
+	  "is a journal of version 2; this program reads 1", -1, NOTHING },
+	{ __LINE__,
+	  PAGE "$(($(sqlite3 journal.db \"SELECT rootpage FROM sqlite_schema WHERE"
+	       " name = 'record_sweep'\") - 1))",
+	  "btreeInitPage() returns error code 11", 10, OWED },
 	/* the key */
 	{ __LINE__, "rm bus.key", "the seal of seq 6 is not by the bus's key", 10, NOTHING },
-	{ __LINE__, "echo tea > bus.key", "the seal of seq 6 is not by the bus's key", 10, NOTHING },
+	{ __LINE__, "echo tea > bus.key", "the seal of seq 6 is not by the bus's key", 10,
+	  NOTHING },
 	{ __LINE__, ": > bus.key", "the seal of seq 6 is not by the bus's key", 10, NOTHING },
 	{ __LINE__, OTHER_KEY, "the seal of seq 6 is not by the bus's key", 10, NOTHING },
 };

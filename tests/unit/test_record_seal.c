@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Seals (J4) as openssl checks them, and the two files that hold the newest outside the database. */
+/* Seals (J4) as openssl checks them, and the two files that hold the newest outside. */
 #include "record_help.h"
 
 #include <sys/mount.h>
@@ -10,7 +10,8 @@
 #include "record_disk.h"
 
 #define EPOCH "00112233aabbccdd"
-#define HASH "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" /* FIPS 180-4, "abc" */
+/* FIPS 180-4, "abc" */
+#define HASH "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 static struct pw_seal_file sealed_in(const char *epoch, uint64_t seq)
 {
@@ -303,9 +304,9 @@ static void there_is_one_text_of_a_seal(void **state)
 {
 	static const char *const spoils[] = {
 		"1s/v1/v2/", "4s/500/0500/", "4s/500/+500/", "4s/500/ 500/", "4s/$/ /",
-		"4s/500/99999999999999999999/", "4s/500/-500/", "5s/a/A/", "6s/[a-f]/X/", "2s/.*//",
-		"2s/bus/bu s/", "2s/bus/bu\\xc3\\xa9/", "3s/^.//", "3s/$/0/", "2s/$/\\n/", "6d", "1d",
-		"2s/.*/a-name-that-is-longer-than-a-bus-id/",
+		"4s/500/99999999999999999999/", "4s/500/-500/", "5s/a/A/", "6s/[a-f]/X/",
+		"2s/.*//", "2s/bus/bu s/", "2s/bus/bu\\xc3\\xa9/", "3s/^.//", "3s/$/0/",
+		"2s/$/\\n/", "6d", "1d", "2s/.*/a-name-that-is-longer-than-a-bus-id/",
 	};
 	struct folder *f = *state;
 	const struct pw_seal_file one = sealed(500);
@@ -358,8 +359,8 @@ static bool write_elsewhere(const struct folder *f, const struct pw_seal_file *s
 	return WIFEXITED(status) && WEXITSTATUS(status) == 0;
 }
 
-/* Either the newest or the one before it, and never a broken one, whatever n-th call fails or is what
- * a power cut came before. */
+/* Either the newest or the one before it, and never a broken one, whatever n-th call fails or is
+ * what a power cut came before. */
 static void a_write_that_fails_leaves_the_older_one(void **state)
 {
 	static const int errors[] = { ENOSPC, EIO, DISK_DIES };
