@@ -80,19 +80,37 @@ static void live(struct world *w, struct known *known)
 	}
 }
 
-/* All three, in any order. The writer may be in the middle of anything. */
+/* The children of the watch, whatever they are called yet. How many. */
+static unsigned children(pid_t watch, pid_t *pid, unsigned most)
+{
+	char path[64];
+	unsigned n = 0;
+	FILE *f;
+
+	snprintf(path, sizeof(path), "/proc/%d/task/%d/children", (int)watch, (int)watch);
+	f = fopen(path, "r");
+	while (f && n < most && fscanf(f, "%d", &pid[n]) == 1)
+		n++;
+	if (f)
+		fclose(f);
+	return n;
+}
+
+/* The watch and all that it started, in any order. The writer may be in the middle of anything. */
 static void kill_all(struct world *w)
 {
-	pid_t pid[3] = { w->watch, world_child(w, "postwalk-writer"),
-			 world_child(w, "postwalk-page") };
-	const uint64_t first = draw(3);
+	pid_t pid[8] = { w->watch };
+	uint64_t first;
+	unsigned n;
 
-	for (unsigned i = 0; i < 3; i++)
-		if (pid[(first + i) % 3] > 0)
-			kill(pid[(first + i) % 3], SIGKILL);
+	kill(w->watch, SIGSTOP); /* nothing is started any more */
+	n = 1 + children(w->watch, pid + 1, 7);
+	first = draw(n);
+	for (unsigned i = 0; i < n; i++)
+		kill(pid[(first + i) % n], SIGKILL);
 	assert_int_equal(world_exit(w), 128 + SIGKILL);
-	world_gone(w, pid[1]);
-	world_gone(w, pid[2]);
+	for (unsigned i = 1; i < n; i++)
+		world_gone(w, pid[i]);
 	atomic_fetch_add(&job.counts->tried, 1);
 }
 
