@@ -47,6 +47,7 @@ static const struct {
 static const struct pw_policy defaults = {
 	.listen = "127.0.0.1:8787",
 	.keep_days = 800,
+	.proof_ms = 86400000,
 	.rows = 12,
 	.aisle_um = 9100000,
 	.pace_um_s = 1070000,

@@ -5,7 +5,7 @@
 
 #include "postwalk/core.h"
 
-enum pw_scope { PW_S_BUS = 1, PW_S_PAGE, PW_S_JOURNAL, PW_S_WALK, PW_S_SWEEP, PW_S_LINE, PW_S_RUNG };
+enum pw_scope { PW_S_BUS = 1, PW_S_PAGE, PW_S_JOURNAL, PW_S_YARD, PW_S_WALK, PW_S_SWEEP, PW_S_LINE, PW_S_RUNG };
 enum pw_value_type {
 	PW_V_TIME = 1, /* int64 ms; seconds with three decimals at most */
 	PW_V_MICRO,    /* int64 millionths; six decimals at most */
@@ -14,6 +14,7 @@ enum pw_value_type {
 	PW_V_YES,      /* bool */
 	PW_V_WORD,     /* char[]: letters, digits . _ - */
 	PW_V_PLACE,    /* char[]: also / and : */
+	PW_V_SAID,     /* char[]: a sentence, UTF-8 without controls */
 	PW_V_CHOICE,   /* enum, 1 for the first of choices */
 	PW_V_FINDINGS, /* uint32 of bits */
 	PW_V_OUTPUTS,  /* uint32 of bits */

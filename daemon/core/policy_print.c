@@ -36,7 +36,7 @@ static bool section_at(const struct pw_policy *p, unsigned n, struct section *s)
 
 static bool is_set(const struct pw_key *k, const char *value)
 {
-	bool text = k->type == PW_V_WORD || k->type == PW_V_PLACE;
+	bool text = k->type == PW_V_WORD || k->type == PW_V_PLACE || k->type == PW_V_SAID;
 
 	return !(text && value[0] == '\0') && !(k->type == PW_V_OFFSET && value[0] == '-');
 }

@@ -13,7 +13,8 @@ static const char *const bias[] = { "as_is", "disabled", "pull_up", "pull_down",
 	offsetof(struct pw_signal_policy, type), sizeof(((struct pw_signal_policy *)0)->type)
 
 const char *const pw_plain_section[PW_S_LINE] = {
-	[PW_S_BUS] = "bus", [PW_S_PAGE] = "page", [PW_S_JOURNAL] = "journal", [PW_S_WALK] = "walk",
+	[PW_S_BUS] = "bus", [PW_S_PAGE] = "page", [PW_S_JOURNAL] = "journal", [PW_S_YARD] = "yard",
+	[PW_S_WALK] = "walk",
 	[PW_S_SWEEP] = "sweep",
 };
 
@@ -23,6 +24,10 @@ const struct pw_key pw_keys[] = {
 	  "address and port of the local page" },
 	{ PW_S_JOURNAL, "keep_days", PW_V_COUNT, WHOLE(keep_days), 1, 36500, NULL,
 	  "records are kept for so many days" },
+	{ PW_S_YARD, "call", PW_V_SAID, WHOLE(call), 0, 0, NULL,
+	  "whom to call when a child is found, in the yard's own words" },
+	{ PW_S_YARD, "proof_s", PW_V_TIME, WHOLE(proof_ms), 60000, HOURS(8760), NULL,
+	  "a line or signal counts as proven for so long" },
 	{ PW_S_WALK, "rows", PW_V_COUNT, WHOLE(rows), 0, 60, NULL, "rows of seats" },
 	{ PW_S_WALK, "aisle_m", PW_V_MICRO, WHOLE(aisle_um), 0, 60000000, NULL,
 	  "length of the aisle, front to rear button, metres" },

@@ -100,6 +100,23 @@ static int read_text(const struct pw_key *k, char *at, const char *value, char *
 	return 0;
 }
 
+/* One line of UTF-8; quoted marks and the like are a reader's matter. */
+static int read_said(const struct pw_key *k, char *at, const char *value, char *why, size_t size)
+{
+	size_t n = strlen(value);
+	bool control = false;
+
+	for (size_t i = 0; i < n; i++)
+		control |= (unsigned char)value[i] < ' ' || value[i] == 0x7f;
+	if (n == 0 || n >= k->size || control) {
+		snprintf(why, size, "expected a sentence of 1 to %zu bytes, not \"%.40s\"",
+			 k->size - 1, control ? "(a control character)" : value);
+		return -1;
+	}
+	memcpy(at, value, n + 1);
+	return 0;
+}
+
 static int read_choice(const struct pw_key *k, uint32_t *at, const char *value, char *why,
 		       size_t size)
 {
@@ -212,6 +229,8 @@ int pw_value_read(const struct pw_key *k, const struct pw_policy *p, void *base,
 	case PW_V_WORD:
 	case PW_V_PLACE:
 		return read_text(k, at, value, why, size);
+	case PW_V_SAID:
+		return read_said(k, at, value, why, size);
 	case PW_V_CHOICE:
 		return read_choice(k, at, value, why, size);
 	case PW_V_YES:
@@ -271,6 +290,7 @@ void pw_value_print(const struct pw_key *k, const struct pw_policy *p, const voi
 		break;
 	case PW_V_WORD:
 	case PW_V_PLACE:
+	case PW_V_SAID:
 		snprintf(buf, size, "%s", (const char *)at);
 		break;
 	case PW_V_CHOICE:

@@ -13,7 +13,7 @@
 
 #include "postwalk/record.h"
 
-#define PW_SNAPSHOT_VERSION 1
+#define PW_SNAPSHOT_VERSION 2
 #define PW_FAULTS_SHOWN 8
 
 /* How things stand: a copy, version and size first, checked before the rest is read. */
@@ -46,6 +46,65 @@ struct pw_snapshot {
 	struct pw_recent recent[PW_RECENT_MAX];
 	uint64_t seq;                 /* records committed, as told */
 	uint32_t waiting;             /* records not yet on the disk */
+	struct pw_day day;
+	int64_t proof_ms;             /* a proof is fresh for so long */
+	char call[PW_SAID_MAX];       /* whom to call when a child is found, by the yard; "" */
+	int64_t trial_end_ms;         /* an output is tried until then, or PW_NO_TIME */
+	uint8_t trial_line;
+};
+
+/* -- what a form asks of the watch ------------------------------------------------------------------- */
+
+#define PW_SESSION_MAX 65 /* 256 random bits as hex digits, and a zero; "" for none */
+#define PW_SESSION_IDLE_MS 600000
+#define PW_TRIAL_MS 2000
+
+enum pw_act_kind {
+	PW_A_FOUND = 1, /* what, part, who (may be ""), words */
+	PW_A_HEARD,     /* line (an output), yes */
+	PW_A_TRY,       /* line (an output): for PW_TRIAL_MS; not while a sweep is open; R19 holds */
+	PW_A_SIGN,      /* who: the day's vehicle report */
+	PW_A_REVIEW,    /* who: the last one signed */
+	PW_A_OPEN,      /* role, pin: a session; the only act that is answered late */
+	PW_A_TOUCH,     /* session: is it still open? (each look at its pages) */
+	PW_A_LEAVE,     /* session */
+	PW_A_SERVICE,   /* session (mechanic), yes: R23 */
+	PW_A_CERTIFY,   /* session (mechanic), id, yes: repaired, else: no need; who, words */
+	PW_A_COUNT,     /* session (installer): counts of wires begin anew */
+	PW_A_WIRING,    /* session (installer), step: begin, next, again, skip, or end with who */
+	PW_A_REFUSED,   /* from the page itself: it turned a form away; words: why, one word */
+	PW_ACTS
+};
+enum pw_step_kind { PW_STEP_BEGIN = 1, PW_STEP_NEXT, PW_STEP_AGAIN, PW_STEP_SKIP, PW_STEP_END };
+
+struct pw_act {
+	enum pw_act_kind kind;
+	char session[PW_SESSION_MAX], pin[PW_PIN_MAX], who[PW_CODE_MAX], words[PW_SAID_MAX];
+	enum pw_role role;
+	enum pw_found_what what;
+	enum pw_part part;
+	enum pw_step_kind step;
+	uint32_t id;
+	uint8_t line;
+	bool yes;
+};
+
+enum pw_answer {
+	PW_DONE_SO = 1,     /* it was done */
+	PW_PIN_IS_WRONG, PW_PIN_TOO_SOON, /* wait_ms */
+	PW_PIN_UNSET,
+	PW_PIN_IN_HAND,     /* another try is being looked at */
+	PW_SESSION_TAKEN,   /* somebody else has the one session */
+	PW_SESSION_NONE,    /* none, over, or of the other role */
+	PW_NOT_NOW,         /* not in this phase, or nothing to do it to */
+	PW_NOT_SUCH,        /* no such line, defect, step or code */
+	PW_NOT_DONE         /* trouble: try again */
+};
+struct pw_done_act {
+	enum pw_answer answer;
+	int64_t wait_ms;     /* PIN_TOO_SOON; of a session: until it is over */
+	enum pw_role role;   /* of the session */
+	char session[PW_SESSION_MAX]; /* OPEN */
 };
 
 struct pw_page;
@@ -64,9 +123,14 @@ pid_t pw_page_pid(const struct pw_page *page);
  * after pw_page_start, after pw_page_asked, and at pw_page_next_ms (PW_NEVER: no need). */
 bool pw_page_tend(struct pw_page *page, int64_t now_ms);
 int64_t pw_page_next_ms(const struct pw_page *page);
-/* Takes what is waiting. True when an answer is wanted: give it a copy by pw_page_answer. */
-bool pw_page_asked(struct pw_page *page);
+/* Takes what is waiting, one at a time: call it until it says NOTHING, and answer each with a copy. */
+enum pw_asked { PW_ASKED_NOTHING = 1, PW_ASKED_SNAPSHOT, PW_ASKED_WIRES, PW_ASKED_ACT };
+/* act: filled in for ACT and WIRES (its session: an installer's). serial: names it in the answer. */
+enum pw_asked pw_page_asked(struct pw_page *page, struct pw_act *act, uint32_t *serial);
 void pw_page_answer(struct pw_page *page, const struct pw_snapshot *snapshot);
+void pw_page_answer_wires(struct pw_page *page, uint32_t serial, const struct pw_wires *wires);
+/* OPEN may be answered in a later wake-up; the page waits 3 s for it. */
+void pw_page_answer_act(struct pw_page *page, uint32_t serial, const struct pw_done_act *done);
 /* Why there is no page, or NULL. */
 const char *pw_page_fault(const struct pw_page *page);
 

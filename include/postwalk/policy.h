@@ -91,6 +91,8 @@ struct pw_policy {
 	char bus[PW_NAME_MAX];
 	char listen[64]; /* the page's address, HOST:PORT */
 	int64_t keep_days; /* J11 */
+	char call[164];    /* whom to call when a child is found, in the yard's own words, or "" */
+	int64_t proof_ms;  /* a proof is fresh for so long */
 	int64_t rows, aisle_um, pace_um_s, look_us;
 	int64_t due_ms, carried_due_ms, restart_ms, run_min_ms, unload_ms, leave_grace_ms, idle_ms,
 		return_max_ms, held_max_ms, disagree_ms, alarm_max_ms, service_max_ms;

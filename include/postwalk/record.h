@@ -12,6 +12,9 @@
 #include <sys/types.h>
 
 #include "postwalk/core.h"
+#include "postwalk/day.h"
+#include "postwalk/pin.h"
+#include "postwalk/wires.h"
 
 #define PW_NOTE_VERSION 1
 #define PW_WAITING_MAX 4096
@@ -25,7 +28,8 @@
 	X(BOOT, boot) X(POLICY, policy) X(EDGES, edges) X(LEVEL, level) X(SWEEP, sweep)        \
 	X(RESTART, restart) X(EXCUSED, excused) X(RUNG, rung) X(FAULT, fault)                  \
 	X(SERVICE, service) X(CLOCK, clock) X(PROOF, proof) X(FOUND, found) X(SETUP, setup)    \
-	X(PIN, pin) X(LOST, lost) X(RECEIPT, receipt) X(PRUNE, prune) X(EPOCH, epoch)
+	X(PIN, pin) X(LOST, lost) X(RECEIPT, receipt) X(PRUNE, prune) X(EPOCH, epoch)          \
+	X(REPORT, report)
 enum pw_kind {
 	PW_K_NONE, /* invalid */
 #define X(up, low) PW_K_##up,
@@ -59,6 +63,14 @@ struct pw_note {
 		struct { uint8_t on; } service;
 		struct { int64_t before_ms, after_ms; } clock; /* the wall clock stepped */
 		struct { uint32_t count; } lost;
+		struct { char line[PW_NAME_MAX]; enum pw_proof_how how; } proof;
+		/* id: of a defect, 0 for what is none; rung: raised by it ("office"), "" if none */
+		struct { enum pw_found_what what; enum pw_part part; uint32_t id; int64_t t0_ms; char who[PW_CODE_MAX], words[PW_SAID_MAX], rung[PW_NAME_MAX]; } found;
+		/* id: the defect that is certified; defects: how many stand in what is signed or reviewed */
+		struct { enum pw_report_act act; uint32_t id, defects; char who[PW_CODE_MAX], words[PW_SAID_MAX]; } report;
+		struct { char who[PW_CODE_MAX], policy[65]; int64_t begun_ms; struct pw_wiring wiring; } setup;
+		/* tries: how many this record tells of; why: a word */
+		struct { enum pw_role role; uint8_t accepted; uint32_t tries; char why[24]; } pin;
 	} of;
 };
 
@@ -74,6 +86,7 @@ struct pw_kept_state {
 	/* wall_ms: when it closed, its stop t0_ago_ms before; walk_ms: PW_NO_TIME without a press */
 	struct pw_recent { int64_t wall_ms, t0_ago_ms, walk_ms, late_ms; uint32_t findings; enum pw_verdict verdict; } recent[PW_RECENT_MAX];
 	char policy_hash[65];    /* of the last policy record, "" if none */
+	struct pw_day day;
 };
 
 /* -- writer.c: the watch's side ------------------------------------------------------------------ */
