@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/epoll.h>
+#include <sys/socket.h>
+#include <sys/uio.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -26,6 +28,8 @@ struct pw_page {
 	bool died;            /* once at least: from then on started once a second at most */
 	int64_t next_ms, started_ms;
 	char fault[256];
+	unsigned calls;       /* taken since it was last found silent */
+	uint32_t serial;      /* of the last call */
 };
 
 static void fault_set(struct pw_page *page, const char *text)
@@ -297,35 +301,68 @@ int64_t pw_page_next_ms(const struct pw_page *page)
 	return page->next_ms;
 }
 
-bool pw_page_asked(struct pw_page *page)
+enum pw_asked pw_page_asked(struct pw_page *page, struct pw_act *act, uint32_t *serial)
 {
-	bool asked = false;
+	static const enum pw_asked asked[] = {
+		[PW_CALL_ASK] = PW_ASKED_SNAPSHOT, [PW_CALL_WIRES] = PW_ASKED_WIRES,
+		[PW_CALL_ACT] = PW_ASKED_ACT,
+	};
 	struct pw_call call;
 
-	for (int i = 0; page->channel >= 0 && i < CALLS_AT_ONCE; i++) {
+	while (page->channel >= 0 && page->calls < CALLS_AT_ONCE) {
 		ssize_t n = recv(page->channel, &call, sizeof call, MSG_DONTWAIT | MSG_TRUNC);
 
 		if (n == 0 || (n < 0 && errno != EAGAIN && errno != EINTR)) {
 			channel_close(page);
 			page->next_ms = 0; /* tend: it is gone */
-			return false;
+			break;
 		}
 		if (n < 0)
 			break;
-		if (n != sizeof call || call.version != PW_SNAPSHOT_VERSION ||
-		    call.size != sizeof call)
+		page->calls++;
+		if (!pw_call_ok(&call, (size_t)n))
 			continue;
-		if (call.kind == PW_CALL_READY)
+		if (call.kind == PW_CALL_READY) {
 			fault_set(page, "");
-		asked |= call.kind == PW_CALL_ASK;
+			continue;
+		}
+		*act = call.act;
+		*serial = page->serial = call.serial;
+		return asked[call.kind];
 	}
-	return asked;
+	page->calls = 0;
+	return PW_ASKED_NOTHING;
+}
+
+/* What the channel cannot take is dropped: the page waits for it in vain, and says so. */
+static void reply(struct pw_page *page, enum pw_reply_kind kind, uint32_t serial, const void *what,
+		  size_t size)
+{
+	struct pw_reply_head head = { .version = PW_SNAPSHOT_VERSION, .kind = kind,
+				      .serial = serial, .size = (uint32_t)(sizeof head + size) };
+	struct iovec part[] = {
+		{ .iov_base = &head, .iov_len = sizeof head },
+		{ .iov_base = (void *)(uintptr_t)what, .iov_len = size },
+	};
+	struct msghdr message = { .msg_iov = part, .msg_iovlen = 2 };
+
+	if (page->channel >= 0)
+		sendmsg(page->channel, &message, MSG_DONTWAIT | MSG_NOSIGNAL);
 }
 
 void pw_page_answer(struct pw_page *page, const struct pw_snapshot *snapshot)
 {
-	if (page->channel >= 0)
-		send(page->channel, snapshot, sizeof *snapshot, MSG_DONTWAIT | MSG_NOSIGNAL);
+	reply(page, PW_REPLY_SNAPSHOT, page->serial, snapshot, sizeof *snapshot);
+}
+
+void pw_page_answer_wires(struct pw_page *page, uint32_t serial, const struct pw_wires *wires)
+{
+	reply(page, PW_REPLY_WIRES, serial, wires, sizeof *wires);
+}
+
+void pw_page_answer_act(struct pw_page *page, uint32_t serial, const struct pw_done_act *done)
+{
+	reply(page, PW_REPLY_ACT, serial, done, sizeof *done);
 }
 
 const char *pw_page_fault(const struct pw_page *page)

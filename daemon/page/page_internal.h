@@ -4,8 +4,10 @@
  *
  *   page.c      the watch's side: address, process, snapshots handed over
  *   process.c   the page's side: rights given up, the loop
- *   ask.c       snapshots asked for
+ *   ask.c       snapshots asked for, acts handed over
  *   http.c      requests and answers, over libmicrohttpd; hosts.c: which Host they may name
+ *   form.c      what a form sends; token.c: that it is ours, and taken once
+ *   leaf.c      the table of pages with forms; a file each: before.c, found.c ...
  *   choice.c    language and colours, as the reader wants them
  *   say.c       what is said of a snapshot
  *   html.c      templates filled; lists.c: their tables; aisle.c: the bus from above
@@ -18,6 +20,7 @@
 #define POSTWALK_PAGE_INTERNAL_H
 
 #include <netinet/in.h>
+#include <stddef.h>
 #include <sys/socket.h>
 
 #include "postwalk/page.h"
@@ -32,29 +35,133 @@
 
 /* -- ask.c: both ends of the channel ----------------------------------------------------------- */
 
-enum pw_call_kind { PW_CALL_READY = 1, PW_CALL_ASK };
+enum pw_call_kind { PW_CALL_READY = 1, PW_CALL_ASK, PW_CALL_WIRES, PW_CALL_ACT };
 struct pw_call { /* from the page to the watch, one datagram */
 	uint32_t version, size;
 	enum pw_call_kind kind;
+	uint32_t serial;   /* comes back in the answer */
+	struct pw_act act; /* ACT; WIRES: its session */
 };
+
+enum pw_reply_kind { PW_REPLY_SNAPSHOT = 1, PW_REPLY_WIRES, PW_REPLY_ACT };
+struct pw_reply_head {
+	uint32_t version, size; /* of the whole */
+	enum pw_reply_kind kind;
+	uint32_t serial;        /* of the call */
+};
+struct pw_reply { /* from the watch to the page, cut to what the kind uses */
+	struct pw_reply_head head;
+	union {
+		struct pw_snapshot snapshot;
+		struct pw_wires wires;
+		struct pw_done_act done;
+	} of;
+};
+#define PW_REPLY_SIZE(member) \
+	(sizeof(struct pw_reply_head) + sizeof(((struct pw_reply *)0)->of.member))
+_Static_assert(offsetof(struct pw_reply, of) == sizeof(struct pw_reply_head), "no gap");
 
 struct pw_ask {
 	int channel;
 	int64_t fresh_ms, wait_ms, rest_ms; /* kept so long; waited so long; then not asked for */
+	int64_t act_wait_ms;                /* an act is waited for so long */
 	bool have;
 	uint64_t count;                     /* snapshots taken; tells one from the next */
 	int64_t taken_ms, silent_until_ms;
+	uint32_t serial;                    /* of the last call */
 	struct pw_snapshot snapshot;
+	struct pw_reply reply;              /* the last that came */
 };
 
 int64_t pw_boot_ms(void);
-bool pw_call_send(int channel, enum pw_call_kind kind);
-/* Bytes that came are a snapshot of this version, size and shape. */
-bool pw_snapshot_ok(const void *bytes, size_t size);
+bool pw_call_send(int channel, enum pw_call_kind kind, uint32_t serial, const struct pw_act *act);
+/* Bytes that came are a call, a reply of this version, size and shape. */
+bool pw_call_ok(const struct pw_call *c, size_t size);
+bool pw_reply_ok(const struct pw_reply *r, size_t size);
+bool pw_snapshot_ok(const struct pw_snapshot *s);
+bool pw_wires_ok(const struct pw_wires *w);
 /* What the watch says: 100 ms old at most, or NULL. Waits wait_ms at most. */
 const struct pw_snapshot *pw_ask(struct pw_ask *a);
+/* The same of an act; the answer lives until the next call. NULL: the watch does not answer. */
+const struct pw_done_act *pw_ask_act(struct pw_ask *a, const struct pw_act *act);
+/* An installer's session: wires, or NULL with why (NULL when the watch does not answer). */
+const struct pw_wires *pw_ask_wires(struct pw_ask *a, const char *session,
+				    const struct pw_done_act **why);
 /* Takes what nobody asked for. False when the watch is gone. */
 bool pw_ask_drain(struct pw_ask *a);
+
+/* -- form.c: what was sent, by whom ---------------------------------------------------------------- */
+
+#define PW_FORM_MAX 4096 /* bytes of a body */
+#define PW_FIELDS_MAX 12
+struct pw_form {
+	unsigned count;
+	struct { char name[24], value[PW_SAID_MAX]; } field[PW_FIELDS_MAX];
+};
+/* "" when there is none of that name. */
+const char *pw_form_value(const struct pw_form *f, const char *name);
+
+/* -- leaf.c: the pages with forms ------------------------------------------------------------------ */
+
+/* A look at a page, all of it vetted. */
+struct pw_visit {
+	const struct pw_choice *choice;
+	const struct pw_snapshot *s;
+	const struct pw_wires *wires;   /* NULL but for leaves that want them */
+	const struct pw_form *query;    /* of the address */
+	const struct pw_form *sent;     /* of the form that was turned down, to be shown again; or NULL */
+	enum pw_role role;              /* of the session */
+	int64_t session_left_ms;        /* until it ends if nothing is done */
+	const char *token;              /* the hidden field `token` of each form of this page */
+	enum pw_word refusal;           /* why the form was turned down, or NONE; shown first */
+	int64_t wait_ms;                /* with some refusals: so long yet */
+};
+
+struct pw_leaf {
+	const char *path; /* its forms are sent there too */
+	enum pw_role role; /* whose session it needs; PW_NOBODY: none */
+	bool wires;
+	const char *template; /* of web/bus; NULL: see put */
+	/* A form into an act (session and serial are http.c's). NONE, or what is wrong with it. */
+	enum pw_word (*read)(const struct pw_form *f, const struct pw_snapshot *s, struct pw_act *act);
+	/* Where to go when it was done (303). */
+	const char *(*then)(const struct pw_act *act);
+	/* A leaf that is no HTML (capture.vcd): its type, its text. */
+	const char *type;
+	int (*put)(const struct pw_visit *v, char *buf, size_t size);
+};
+extern const struct pw_leaf pw_leaves[];
+extern const size_t pw_leaf_count;
+
+/* Length, or -1 when buf is too small. */
+int pw_html_leaf(const struct pw_leaf *leaf, const struct pw_visit *v, char *buf, size_t size);
+/* A request that no leaf can show again: a page of one sentence, with a way on (a path, or NULL). */
+int pw_html_refusal(const struct pw_choice *c, enum pw_word why, int64_t wait_ms, const char *on,
+		    char *buf, size_t size);
+/* An answer that is not PW_DONE_SO, in words. */
+enum pw_word pw_say_answer(enum pw_answer answer);
+
+/* -- token.c: a form is of this page, of this visitor, and is taken once ----------------------------- */
+
+#define PW_VISIT_MAX 65  /* the cookie `visit`: 256 random bits as hex, and a zero */
+#define PW_TOKEN_MAX 128
+#define PW_TOKENS_USED 256
+#define PW_TOKEN_MS 1800000
+
+struct pw_tokens {
+	unsigned char key[32];     /* drawn at the start of the process */
+	int64_t floor_ms;          /* older ones are not taken: their use is no longer known */
+	unsigned used, next;
+	struct { int64_t at_ms; unsigned char nonce[16]; } ring[PW_TOKENS_USED];
+};
+enum pw_token_answer { PW_TOKEN_GOOD = 1, PW_TOKEN_FORGED, PW_TOKEN_OLD, PW_TOKEN_USED_UP };
+
+void pw_tokens_begin(struct pw_tokens *t);
+void pw_token_new(const struct pw_tokens *t, const char *visit, const char *path, int64_t now_ms,
+		  char token[PW_TOKEN_MAX]);
+/* GOOD once: it is used by this. */
+enum pw_token_answer pw_token_take(struct pw_tokens *t, const char *visit, const char *path,
+				   const char *token, int64_t now_ms);
 
 /* -- say.c ------------------------------------------------------------------------------------- */
 

@@ -96,7 +96,7 @@ static void serve(int channel, struct pw_ask *ask, struct pw_http *http, int epo
 int pw_page_serve(int listener, int channel, const struct pw_page_limits *l)
 {
 	struct pw_ask ask = { .channel = channel, .fresh_ms = 100, .wait_ms = l->ask_wait_ms,
-			      .rest_ms = l->ask_rest_ms };
+			      .rest_ms = l->ask_rest_ms, .act_wait_ms = 3000 };
 	struct pw_http *http = pw_http_new(listener, &ask, l);
 	int epoll = epoll_create1(EPOLL_CLOEXEC), status = PW_PAGE_NO_HTTP;
 
@@ -107,7 +107,7 @@ int pw_page_serve(int listener, int channel, const struct pw_page_limits *l)
 
 	if (epoll_ctl(epoll, EPOLL_CTL_ADD, channel, &of_channel) < 0 ||
 	    epoll_ctl(epoll, EPOLL_CTL_ADD, pw_http_fd(http), &of_http) < 0 ||
-	    !pw_call_send(channel, PW_CALL_READY))
+	    !pw_call_send(channel, PW_CALL_READY, 0, NULL))
 		goto out;
 	serve(channel, &ask, http, epoll);
 	status = 0;
