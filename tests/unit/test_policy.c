@@ -12,6 +12,9 @@
 #include "../../daemon/core/policy_internal.h"
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
+#define LONGEST /* 163 bytes */ \
+	"A sentence of one hundred and sixty-three bytes is the longest that the yard can say to its " \
+	"drivers here; it is enough for a channel, two numbers and a place to go"
 
 /* Every key but those of rungs and the board's: its default as printed, its range, and what lies
  * beyond it. An empty default is not printed. */
@@ -51,6 +54,9 @@ static const struct {
 	{ "line horn", "outside", "yes", "no", "yes", "true", "y" },
 	{ "page", "listen", "127.0.0.1:8787", "0.0.0.0:1", "[::1]:8080", "", "a b" },
 	{ "journal", "keep_days", "800", "1", "36500", "0", "36501" },
+	{ "yard", "proof_s", "86400", "60", "31536000", "59.999", "31536000.001" },
+	{ "yard", "call", NULL, "Radio 1, then 112: say where.", LONGEST, "", LONGEST "x" },
+	{ "yard", "call", NULL, "a", "Llame al despacho: canal 1 — ya", "a\tb", "a\177" },
 	{ "line horn", "chip", NULL, "gpiochip0", "/dev/gpiochip1", "", "chip 0" },
 	{ "line horn", "name", NULL, "HORN_1", "a.b-c", "a/b", "" },
 	{ "bus", "id", NULL, "bus-7", "0123456789012345678901234567890", "", "01234567890123456789012345678901" },
@@ -216,6 +222,7 @@ static void a_policy_of_ones_own_comes_back_the_same(void **state)
 	static const char *const set[][3] = {
 		{ "bus", "id", "bus-07" }, { "page", "listen", "[::1]:80" },
 		{ "journal", "keep_days", "365" },
+		{ "yard", "call", "Appelez le bureau, poste 12" }, { "yard", "proof_s", "43200" },
 		{ "walk", "look_s", "0.123456" }, { "walk", "rows", "13" },
 		{ "sweep", "due_s", "75.001" }, { "sweep", "owed_when", "lamps" },
 		{ "sweep", "door_rule", "at_once" }, { "sweep", "doubt_on", "left_running muted" },
