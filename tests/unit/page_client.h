@@ -22,6 +22,11 @@ struct world {
 	struct pw_snapshot snapshot; /* what the watch answers with */
 	bool dumb;                   /* it does not */
 	unsigned asked;
+	struct pw_wires wires;       /* what it answers installers with */
+	struct pw_done_act done;     /* what it answers acts with; of a session: TOUCH and wires */
+	bool no_session;             /* TOUCH and wires are answered with PW_SESSION_NONE */
+	unsigned acts, touches, refused; /* that came: but for TOUCH and REFUSED; those */
+	struct pw_act act, told;     /* the last of the first, of REFUSED */
 	int64_t last_now_ms;
 	char reply[REPLY_MAX];       /* of the last request */
 	size_t length;
@@ -55,13 +60,55 @@ static inline int client_open(uint16_t port)
 	return fd;
 }
 
+static inline void answer_wires(struct world *w, uint32_t serial)
+{
+	const struct pw_done_act none = { .answer = PW_SESSION_NONE };
+
+	w->touches++;
+	if (w->no_session)
+		pw_page_answer_act(w->page, serial, &none);
+	else
+		pw_page_answer_wires(w->page, serial, &w->wires);
+}
+
+static inline void answer_act(struct world *w, const struct pw_act *act, uint32_t serial)
+{
+	struct pw_done_act done = w->done;
+
+	if (act->kind == PW_A_REFUSED) {
+		w->refused++;
+		w->told = *act;
+	} else if (act->kind == PW_A_TOUCH) {
+		w->touches++;
+		done.answer = w->no_session ? PW_SESSION_NONE : PW_DONE_SO;
+	} else {
+		w->acts++;
+		w->act = *act;
+	}
+	pw_page_answer_act(w->page, serial, &done);
+}
+
+static inline void answer_snapshot(struct world *w)
+{
+	w->asked++;
+	if (!w->dumb)
+		pw_page_answer(w->page, &w->snapshot);
+}
+
 /* What the watch's loop does when the page's descriptor is ready. */
 static inline void serve_page(struct world *w)
 {
-	if (pw_page_asked(w->page)) {
-		w->asked++;
-		if (!w->dumb)
-			pw_page_answer(w->page, &w->snapshot);
+	enum pw_asked asked;
+	struct pw_act act;
+	uint32_t serial;
+
+	while ((asked = pw_page_asked(w->page, &act, &serial)) != PW_ASKED_NOTHING) {
+		if (asked == PW_ASKED_SNAPSHOT)
+			answer_snapshot(w);
+		else if (asked == PW_ASKED_WIRES && !w->dumb)
+			answer_wires(w, serial);
+		else if (asked == PW_ASKED_ACT && !w->dumb)
+			answer_act(w, &act, serial);
 	}
 	pw_page_tend(w->page, w->last_now_ms);
 }
@@ -101,6 +148,8 @@ static inline struct world *world_new(void)
 	assert_non_null(w);
 	w->port = free_port();
 	w->snapshot = sample_in(PW_OWED, 20000);
+	w->wires = sample_wires();
+	w->done = sample_done();
 	snprintf(address, sizeof address, "127.0.0.1:%u", w->port);
 	assert_int_equal(pw_page_start(address, &w->page), 0);
 	pw_page_tend(w->page, w->last_now_ms);

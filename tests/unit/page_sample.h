@@ -74,7 +74,8 @@ static inline struct pw_snapshot sample(void)
 	s.return_min_ms = 8505;
 	s.return_max_ms = 600000;
 	s.t0_ms = s.due_ms = s.basis_ms = s.press_ms = PW_NO_TIME;
-	s.service_end_ms = s.refused_ms = PW_NO_TIME;
+	s.service_end_ms = s.refused_ms = s.trial_end_ms = PW_NO_TIME;
+	s.proof_ms = 86400000;
 	s.seq = 4711;
 	sample_lines(&s);
 	sample_recent(&s);
@@ -96,6 +97,42 @@ static inline struct pw_snapshot sample_in(enum pw_phase phase, int64_t open_ms)
 	if (phase == PW_WALK_BACK)
 		s.press_ms = s.now_ms - 2000;
 	return s;
+}
+
+/* Wires that nobody has touched yet. */
+static inline struct pw_wires sample_wires(void)
+{
+	const struct pw_snapshot s = sample();
+	struct pw_wires w;
+
+	memset(&w, 0, sizeof w);
+	w.version = PW_WIRES_VERSION;
+	w.size = sizeof w;
+	w.now_ms = SAMPLE_NOW_MS;
+	w.counted_ms = SAMPLE_NOW_MS - 60000;
+	w.disagree_ms = -1;
+	w.wiring.look.result = PW_WIRING_OPEN;
+	for (unsigned i = 0; i < PW_LINES; i++) {
+		w.wire[i].verdict = PW_WIRE_UNSEEN;
+		w.wire[i].out = s.line[i].out;
+		w.wire[i].shortest_ms = -1;
+		if (s.line[i].configured)
+			snprintf(w.wire[i].name, sizeof w.wire[i].name, "%s", s.line[i].name);
+	}
+	return w;
+}
+
+/* Done, in a mechanic's session. */
+static inline struct pw_done_act sample_done(void)
+{
+	struct pw_done_act d;
+
+	memset(&d, 0, sizeof d);
+	d.answer = PW_DONE_SO;
+	d.role = PW_MECHANIC;
+	d.wait_ms = PW_SESSION_IDLE_MS;
+	memset(d.session, 'a', PW_SESSION_MAX - 1);
+	return d;
 }
 
 #endif

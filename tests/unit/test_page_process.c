@@ -152,10 +152,12 @@ static void a_stopped_page_holds_nobody_up(void **state)
 	(void)state;
 	kill(pw_page_pid(w->page), SIGSTOP);
 	int64_t begin = pw_boot_ms();
+	struct pw_act act;
+	uint32_t serial;
 
 	for (int i = 0; i < 5000; i++) { /* far more than the channel holds */
 		pw_page_answer(w->page, &w->snapshot);
-		pw_page_asked(w->page);
+		pw_page_asked(w->page, &act, &serial);
 		pw_page_tend(w->page, 0);
 	}
 	assert_true(pw_boot_ms() - begin < DEADLINE_MS);
