@@ -135,6 +135,11 @@
 	X(HOLD, hold, "Hold still") X(GO_ON, go_on, "Follow the watch again")                      \
 	X(HELD, held, "Held still: this page does not follow the watch.")                          \
 	X(STALE, stale, "This picture is old. Show it anew.")                                      \
+	/* answers to forms */                                                                     \
+	X(TOO_MUCH, too_much, "Too much is asked of the watch at once. Try again in a moment.")    \
+	X(NO_SUCH_USE, no_such_use, "This page does not take that method. Nothing was changed.")   \
+	X(UNANSWERED, unanswered,                                                                  \
+	  "The watch has not answered in time. See whether it was done before it is sent again.")  \
 	/* answers to bad requests */                                                              \
 	X(NO_SUCH_PAGE, no_such_page, "There is no such page here.")                               \
 	X(NO_SUCH_METHOD, no_such_method, "This page is only read: GET or HEAD.")                  \
