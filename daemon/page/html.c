@@ -4,14 +4,7 @@
 #include <string.h>
 #include <time.h>
 
-#include "page_internal.h"
-
-/* What a template is filled from; s is NULL where the watch does not answer. */
-struct view {
-	const struct pw_snapshot *s;
-	const struct pw_choice *choice;
-	struct pw_said said;
-};
+#include "leaf.h"
 
 void pw_clock_text(int64_t ms, bool down, char text[PW_CLOCK_MAX])
 {
@@ -34,37 +27,49 @@ void pw_wall_text(int64_t wall_ms, const char *format, char text[PW_CLOCK_MAX])
 		snprintf(text, PW_CLOCK_MAX, "?");
 }
 
-static void put_bus(struct pw_sheet *t, const struct view *v)
+static void put_bus(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_html(t, v->s->bus);
 }
 
-static void put_look(struct pw_sheet *t, const struct view *v)
+/* What the page is called, and whose it is. */
+static void put_title(struct pw_sheet *t, const struct pw_view *v)
+{
+	pw_sheet_word(t, v->leaf ? v->leaf->title : v->said.headline, "", "");
+	if (!v->s)
+		return;
+	pw_sheet_raw(t, " – ");
+	pw_sheet_word(t, PW_W_BUS, "", "");
+	pw_sheet_raw(t, " ");
+	put_bus(t, v);
+}
+
+static void put_look(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_raw(t, v->said.look);
 }
 
-static void put_hindered(struct pw_sheet *t, const struct view *v)
+static void put_hindered(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_raw(t, v->said.hindrance == PW_W_NONE ? "" : " hindered");
 }
 
-static void put_state(struct pw_sheet *t, const struct view *v)
+static void put_state(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_word(t, v->said.state, "", "");
 }
 
-static void put_headline(struct pw_sheet *t, const struct view *v)
+static void put_headline(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_word(t, v->said.headline, "", "");
 }
 
-static void put_next(struct pw_sheet *t, const struct view *v)
+static void put_next(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_word(t, v->said.next, "", "");
 }
 
-static void put_clock(struct pw_sheet *t, const struct view *v)
+static void put_clock(struct pw_sheet *t, const struct pw_view *v)
 {
 	bool down = v->said.clock != PW_W_OVER;
 	char text[PW_CLOCK_MAX];
@@ -78,7 +83,7 @@ static void put_clock(struct pw_sheet *t, const struct view *v)
 	pw_sheet_raw(t, "</p>\n");
 }
 
-static void put_hindrance(struct pw_sheet *t, const struct view *v)
+static void put_hindrance(struct pw_sheet *t, const struct pw_view *v)
 {
 	char more[80];
 
@@ -91,7 +96,7 @@ static void put_hindrance(struct pw_sheet *t, const struct view *v)
 	pw_sheet_raw(t, "</p>\n");
 }
 
-static void put_service(struct pw_sheet *t, const struct view *v)
+static void put_service(struct pw_sheet *t, const struct pw_view *v)
 {
 	const struct pw_snapshot *s = v->s;
 	int64_t left_ms = pw_span_ms(s->now_ms, s->service_end_ms);
@@ -110,18 +115,18 @@ static void put_service(struct pw_sheet *t, const struct view *v)
 	pw_sheet_raw(t, "</p>\n");
 }
 
-static void put_aisle(struct pw_sheet *t, const struct view *v)
+static void put_aisle(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_aisle(t, v->s);
 }
 
-static void put_language(struct pw_sheet *t, const struct view *v)
+static void put_language(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_raw(t, pw_language_tag(v->choice->language));
 }
 
 /* The dark colours stand over the light ones, in a file of their own. */
-static void put_dark(struct pw_sheet *t, const struct view *v)
+static void put_dark(struct pw_sheet *t, const struct pw_view *v)
 {
 	static const char *const media[PW_THEMES] = {
 		[PW_THEME_AUTO] = "screen and (prefers-color-scheme: dark)",
@@ -133,49 +138,100 @@ static void put_dark(struct pw_sheet *t, const struct view *v)
 			     media[v->choice->theme]);
 }
 
-/* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). */
-static void put_follow(struct pw_sheet *t, const struct view *v)
+/* The leaf's one question, when the address asks it and it is plain. */
+static const char *asked(const struct pw_view *v)
 {
-	if (!v->choice->held)
-		pw_sheet_raw(t, "<noscript><meta http-equiv=\"refresh\" content=\"2\"></noscript>\n"
-				"<script src=\"/page.js\" defer></script>\n");
+	const char *value = v->leaf && v->leaf->asks && v->visit
+		? pw_visit_value(v->visit, v->leaf->asks) : "";
+
+	return value[strspn(value, "abcdefghijklmnopqrstuvwxyz0123456789_")] ? "" : value;
 }
 
-static void put_held(struct pw_sheet *t, const struct view *v)
+/* This page's own address, to be followed by what else it asks. */
+static void put_here(struct pw_sheet *t, const struct pw_view *v)
 {
-	if (!v->choice->held)
+	const char *value = asked(v);
+
+	pw_sheet_raw(t, v->leaf ? v->leaf->path : "/");
+	if (value[0])
+		pw_sheet_fmt(t, "?%s=%.40s", v->leaf->asks, value);
+}
+
+static bool follows(const struct pw_view *v)
+{
+	return !v->leaf || v->leaf->follows;
+}
+
+/* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). */
+static void put_follow(struct pw_sheet *t, const struct pw_view *v)
+{
+	if (!v->choice->held && follows(v))
+		pw_sheet_fmt(t, "<noscript><meta http-equiv=\"refresh\" content=\"%d\"></noscript>\n"
+			     "<script src=\"/page.js\" defer></script>\n", v->leaf ? 5 : 2);
+}
+
+static void put_held(struct pw_sheet *t, const struct pw_view *v)
+{
+	if (!v->choice->held || !follows(v))
 		return;
 	pw_sheet_raw(t, "<p class=\"service\">");
 	pw_sheet_word(t, PW_W_HELD, "", "");
-	pw_sheet_raw(t, " <a href=\"/\">");
+	pw_sheet_raw(t, " <a href=\"");
+	put_here(t, v);
+	pw_sheet_raw(t, "\">");
 	pw_sheet_word(t, PW_W_GO_ON, "", "");
 	pw_sheet_raw(t, "</a></p>\n");
 }
 
 /* Hidden at first; the stylesheet shows it when nothing has replaced it for a while: the script
  * did not come, or the browser was held up. */
-static void put_stale(struct pw_sheet *t, const struct view *v)
+static void put_stale(struct pw_sheet *t, const struct pw_view *v)
 {
-	if (v->choice->held)
+	if (v->choice->held || !follows(v))
 		return;
-	pw_sheet_raw(t, "<p class=\"stale\"><a href=\"/\">");
+	pw_sheet_raw(t, "<p class=\"stale\"><a href=\"");
+	put_here(t, v);
+	pw_sheet_raw(t, "\">");
 	pw_sheet_word(t, PW_W_STALE, "", "");
 	pw_sheet_raw(t, "</a></p>\n");
 }
 
-static void put_languages(struct pw_sheet *t, const struct view *v)
+static void put_hold(struct pw_sheet *t, const struct pw_view *v)
+{
+	if (!v->s || !follows(v))
+		return;
+	pw_sheet_raw(t, "<ul>\n<li><a href=\"");
+	put_here(t, v);
+	pw_sheet_raw(t, asked(v)[0] ? "&amp;hold=1\">" : "?hold=1\">");
+	pw_sheet_word(t, PW_W_HOLD, "", "");
+	pw_sheet_raw(t, "</a></li>\n</ul>\n");
+}
+
+/* A choice leads back to the page at which it was made. */
+static void put_choice(struct pw_sheet *t, const struct pw_view *v, const char *what,
+		       const char *to, bool current)
+{
+	pw_sheet_fmt(t, "<li><a href=\"/%s?to=%s", what, to);
+	if (v->leaf) {
+		pw_sheet_raw(t, "&amp;from=");
+		put_here(t, v);
+	}
+	pw_sheet_raw(t, current ? "\" aria-current=\"true\"" : "\"");
+}
+
+static void put_languages(struct pw_sheet *t, const struct pw_view *v)
 {
 	for (int l = PW_LANGUAGE_NONE + 1; l < PW_LANGUAGES; l++) {
 		const char *tag = pw_language_tag((enum pw_language)l);
 
-		pw_sheet_fmt(t, "<li><a href=\"/lang?to=%s\" lang=\"%s\" hreflang=\"%s\"%s>", tag,
-			     tag, tag, l == (int)v->choice->language ? " aria-current=\"true\"" : "");
+		put_choice(t, v, "lang", tag, l == (int)v->choice->language);
+		pw_sheet_fmt(t, " lang=\"%s\" hreflang=\"%s\">", tag, tag);
 		pw_sheet_html(t, pw_language_name((enum pw_language)l));
 		pw_sheet_raw(t, "</a></li>\n");
 	}
 }
 
-static void put_themes(struct pw_sheet *t, const struct view *v)
+static void put_themes(struct pw_sheet *t, const struct pw_view *v)
 {
 	static const enum pw_word word[PW_THEMES] = {
 		[PW_THEME_AUTO] = PW_W_AUTO, [PW_THEME_LIGHT] = PW_W_LIGHT,
@@ -183,34 +239,54 @@ static void put_themes(struct pw_sheet *t, const struct view *v)
 	};
 
 	for (int c = PW_THEME_NONE + 1; c < PW_THEMES; c++) {
-		pw_sheet_fmt(t, "<li><a href=\"/theme?to=%s\"%s>", pw_theme_name((enum pw_theme)c),
-			     c == (int)v->choice->theme ? " aria-current=\"true\"" : "");
+		put_choice(t, v, "theme", pw_theme_name((enum pw_theme)c),
+			   c == (int)v->choice->theme);
+		pw_sheet_raw(t, ">");
 		pw_sheet_word(t, word[c], "", "");
 		pw_sheet_raw(t, "</a></li>\n");
 	}
 }
 
-static void put_notes(struct pw_sheet *t, const struct view *v)
+/* Every page leads to every other; the last two ask for a PIN first. */
+static void put_pages(struct pw_sheet *t, const struct pw_view *v)
+{
+	static const struct { const char *path, *href; enum pw_word word; } page[] = {
+		{ "/", "/", PW_W_P_DRIVER }, { "/before", "/before", PW_W_P_BEFORE },
+		{ "/found", "/found", PW_W_P_FOUND }, { "/report", "/report", PW_W_P_REPORT },
+		{ "/installer", "/pin?for=installer", PW_W_P_INSTALLER },
+		{ "/mechanic", "/pin?for=mechanic", PW_W_P_MECHANIC },
+	};
+	const char *here = v->leaf ? v->leaf->path : "/";
+
+	for (size_t i = 0; i < sizeof page / sizeof page[0]; i++) {
+		pw_sheet_fmt(t, "<li><a href=\"%s\"%s>", page[i].href,
+			     strcmp(page[i].path, here) ? "" : " aria-current=\"page\"");
+		pw_sheet_word(t, page[i].word, "", "");
+		pw_sheet_raw(t, "</a></li>\n");
+	}
+}
+
+static void put_notes(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_list_notes(t, v->s);
 }
 
-static void put_faults(struct pw_sheet *t, const struct view *v)
+static void put_faults(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_list_faults(t, v->s);
 }
 
-static void put_lines(struct pw_sheet *t, const struct view *v)
+static void put_lines(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_list_lines(t, v->s);
 }
 
-static void put_recent(struct pw_sheet *t, const struct view *v)
+static void put_recent(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_list_recent(t, v->s);
 }
 
-static void put_seen(struct pw_sheet *t, const struct view *v)
+static void put_seen(struct pw_sheet *t, const struct pw_view *v)
 {
 	char at[PW_CLOCK_MAX];
 
@@ -218,7 +294,7 @@ static void put_seen(struct pw_sheet *t, const struct view *v)
 	pw_sheet_word(t, PW_W_SEEN_AT, at, "");
 }
 
-static void put_kept(struct pw_sheet *t, const struct view *v)
+static void put_kept(struct pw_sheet *t, const struct pw_view *v)
 {
 	char kept[24], waiting[24];
 
@@ -227,10 +303,48 @@ static void put_kept(struct pw_sheet *t, const struct view *v)
 	pw_sheet_word(t, PW_W_KEPT, kept, waiting);
 }
 
-static const struct piece {
-	const char *name;
-	void (*put)(struct pw_sheet *t, const struct view *v);
-} pieces[] = {
+static void put_token(struct pw_sheet *t, const struct pw_view *v)
+{
+	pw_put_hidden(t, "token", v->visit->token);
+}
+
+static bool waits(enum pw_word refusal)
+{
+	return refusal == PW_W_A_PIN_SOON;
+}
+
+/* Why the form was turned down, before anything else; where one field is to blame, it says why. */
+static void put_refusal(struct pw_sheet *t, const struct pw_view *v)
+{
+	const struct pw_visit *visit = v->visit;
+	char wait[PW_CLOCK_MAX] = "";
+
+	if (visit->refusal == PW_W_NONE)
+		return;
+	if (waits(visit->refusal))
+		pw_clock_text(visit->wait_ms, true, wait);
+	pw_sheet_raw(t, "<p class=\"refused\" role=\"alert\">");
+	pw_put_shape(t, "mark", "fault");
+	if (pw_field_tells(visit->refusal)) {
+		pw_sheet_word(t, PW_W_P_REFUSED, "", "");
+		pw_sheet_raw(t, ": ");
+	}
+	pw_sheet_word(t, visit->refusal, wait, "");
+	pw_sheet_raw(t, "</p>\n");
+}
+
+static void put_on(struct pw_sheet *t, const struct pw_view *v)
+{
+	pw_sheet_raw(t, "<p><a class=\"way\" href=\"");
+	pw_sheet_html(t, v->on ? v->on : "/");
+	pw_sheet_raw(t, "\">");
+	pw_sheet_word(t, PW_W_WAY_ON, "", "");
+	pw_sheet_raw(t, "</a></p>\n");
+}
+
+static void put_body(struct pw_sheet *t, const struct pw_view *v);
+
+static const struct pw_piece pieces[] = {
 	{ "bus", put_bus }, { "look", put_look }, { "state", put_state },
 	{ "headline", put_headline }, { "next", put_next }, { "clock", put_clock },
 	{ "hindrance", put_hindrance }, { "service", put_service }, { "notes", put_notes },
@@ -238,11 +352,25 @@ static const struct piece {
 	{ "seen", put_seen }, { "kept", put_kept }, { "aisle", put_aisle },
 	{ "language", put_language }, { "dark", put_dark }, { "follow", put_follow },
 	{ "held", put_held }, { "stale", put_stale }, { "hindered", put_hindered },
-	{ "languages", put_languages }, { "themes", put_themes },
+	{ "languages", put_languages }, { "themes", put_themes }, { "title", put_title },
+	{ "hold", put_hold }, { "pages", put_pages }, { "body", put_body },
+	{ "token", put_token }, { "refusal", put_refusal }, { "on", put_on },
+	{ NULL, NULL },
 };
 
-/* {{name}}: a piece; {{=name}}: a word. One that is not known voids the page: tests see it. */
-static void put_piece(struct pw_sheet *t, const char *name, size_t len, const struct view *v)
+static bool put_from(const struct pw_piece *table, struct pw_sheet *t, const char *name, size_t len,
+		     const struct pw_view *v)
+{
+	for (const struct pw_piece *p = table; p && p->name; p++)
+		if (strlen(p->name) == len && !memcmp(p->name, name, len)) {
+			p->put(t, v);
+			return true;
+		}
+	return false;
+}
+
+/* {{name}}: a piece; {{=name}}: a word. */
+static void put_piece(struct pw_sheet *t, const char *name, size_t len, const struct pw_view *v)
 {
 	if (*name == '=') {
 		enum pw_word word = pw_word_find(name + 1, len - 1);
@@ -251,48 +379,57 @@ static void put_piece(struct pw_sheet *t, const char *name, size_t len, const st
 		pw_sheet_word(t, word, "", "");
 		return;
 	}
-	for (size_t i = 0; i < sizeof pieces / sizeof pieces[0]; i++)
-		if (strlen(pieces[i].name) == len && !memcmp(pieces[i].name, name, len)) {
-			pieces[i].put(t, v);
-			return;
-		}
-	t->over = true;
+	if (!put_from(pieces, t, name, len, v) &&
+	    !put_from(v->leaf ? v->leaf->pieces : NULL, t, name, len, v))
+		t->over = true;
 }
 
-static int fill(const char *template, const struct view *v, char *buf, size_t size)
+static void fill(struct pw_sheet *t, const char *template, const struct pw_view *v)
+{
+	for (const char *open; (open = strstr(template, "{{"));) {
+		const char *close = strstr(open, "}}");
+
+		if (!close) {
+			t->over = true;
+			return;
+		}
+		pw_sheet_bytes(t, template, (size_t)(open - template));
+		put_piece(t, open + 2, (size_t)(close - open - 2), v);
+		template = close + 2;
+	}
+	pw_sheet_raw(t, template);
+}
+
+static void put_body(struct pw_sheet *t, const struct pw_view *v)
+{
+	fill(t, v->template, v);
+}
+
+int pw_html_fill(const struct pw_view *v, char *buf, size_t size)
 {
 	struct pw_sheet t;
 
 	pw_sheet_open(&t, buf, size);
 	t.language = v->choice->language;
-	for (const char *open; (open = strstr(template, "{{"));) {
-		const char *close = strstr(open, "}}");
-
-		if (!close)
-			return -1;
-		pw_sheet_bytes(&t, template, (size_t)(open - template));
-		put_piece(&t, open + 2, (size_t)(close - open - 2), v);
-		template = close + 2;
-	}
-	pw_sheet_raw(&t, template);
+	fill(&t, pw_web_frame, v);
 	return pw_sheet_close(&t);
 }
 
 int pw_html_page(const struct pw_snapshot *s, const struct pw_choice *c, char *buf, size_t size)
 {
-	struct view v = { .s = s, .choice = c };
+	struct pw_view v = { .s = s, .choice = c, .template = pw_web_page };
 
 	pw_say(s, &v.said);
-	return fill(pw_web_page, &v, buf, size);
+	return pw_html_fill(&v, buf, size);
 }
 
 int pw_html_silent(const struct pw_choice *c, char *buf, size_t size)
 {
-	const struct view v = {
-		.choice = c,
+	const struct pw_view v = {
+		.choice = c, .template = pw_web_silent,
 		.said = { .look = "silent", .state = PW_W_SILENT, .headline = PW_W_WATCH_SILENT,
 			  .next = PW_W_NEXT_SILENT },
 	};
 
-	return fill(pw_web_silent, &v, buf, size);
+	return pw_html_fill(&v, buf, size);
 }

@@ -2,9 +2,9 @@
 #include <inttypes.h>
 #include <stdio.h>
 
-#include "page_internal.h"
+#include "leaf.h"
 
-static void put_shape(struct pw_sheet *t, const char *class, const char *shape)
+void pw_put_shape(struct pw_sheet *t, const char *class, const char *shape)
 {
 	pw_sheet_fmt(t, "<svg class=\"%s\" aria-hidden=\"true\"><use href=\"#shape-%s\"/></svg>",
 		     class, shape);
@@ -67,7 +67,7 @@ void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s)
 		return;
 	pw_sheet_raw(t, "<section class=\"faults\" aria-labelledby=\"faults\">\n"
 			"<h2 id=\"faults\">");
-	put_shape(t, "mark", "fault");
+	pw_put_shape(t, "mark", "fault");
 	pw_sheet_word(t, PW_W_FAULTS, "", "");
 	pw_sheet_raw(t, "</h2>\n<ul>\n");
 	for (uint32_t i = 0; i < s->fault_count; i++) {
@@ -80,26 +80,41 @@ void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s)
 	pw_sheet_raw(t, "</ul>\n</section>\n");
 }
 
-/* "12 s ago", "4 min ago", "3 h ago", "2 d ago" */
-static void put_age(struct pw_sheet *t, int64_t ms)
+/* "12 s", "4 min", "3 h", "2 d" */
+void pw_put_span(struct pw_sheet *t, int64_t ms)
 {
 	static const struct { int64_t below_s, unit_s; enum pw_word unit; } scale[] = {
 		{ 120, 1, PW_W_SECONDS }, { 7200, 60, PW_W_MINUTES }, { 172800, 3600, PW_W_HOURS },
 		{ INT64_MAX, 86400, PW_W_DAYS },
 	};
-	char number[24], age[PW_CLOCK_MAX];
-	struct pw_sheet a;
+	char number[24];
 	int64_t s = ms / 1000;
 	int i = 0;
 
 	while (s >= scale[i].below_s)
 		i++;
 	snprintf(number, sizeof number, "%" PRId64, s / scale[i].unit_s);
+	pw_sheet_word(t, scale[i].unit, number, "");
+}
+
+void pw_put_age(struct pw_sheet *t, int64_t ms)
+{
+	char age[PW_CLOCK_MAX];
+	struct pw_sheet a;
+
 	pw_sheet_open(&a, age, sizeof age);
 	a.language = t->language;
-	pw_sheet_word(&a, scale[i].unit, number, "");
+	pw_put_span(&a, ms);
 	t->over |= a.over;
 	pw_sheet_word(t, PW_W_AGO, age, "");
+}
+
+void pw_put_line_name(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
+{
+	if (pw_say_line(line) != PW_W_NONE)
+		pw_sheet_word(t, pw_say_line(line), "", "");
+	else
+		pw_sheet_html(t, s->line[line].name);
 }
 
 static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i)
@@ -107,21 +122,18 @@ static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i
 	const struct pw_snapshot_line *line = &s->line[i];
 
 	pw_sheet_raw(t, "<tr><th scope=\"row\">");
-	if (pw_say_line(i) != PW_W_NONE)
-		pw_sheet_word(t, pw_say_line(i), "", "");
-	else
-		pw_sheet_html(t, line->name);
+	pw_put_line_name(t, s, i);
 	if (line->fault[0]) {
 		pw_sheet_raw(t, "<span class=\"fault\" lang=\"en\">");
 		pw_sheet_html(t, line->fault);
 		pw_sheet_raw(t, "</span>");
 	}
 	pw_sheet_raw(t, "</th><td>");
-	put_shape(t, "mark", pw_line_level(s, i) ? "one" : "zero");
+	pw_put_shape(t, "mark", pw_line_level(s, i) ? "one" : "zero");
 	pw_sheet_word(t, pw_say_level(s, i), "", "");
 	pw_sheet_raw(t, line->age_ms >= 0 ? "</td><td class=\"age\">" : "</td><td>");
 	if (line->age_ms >= 0)
-		put_age(t, line->age_ms);
+		pw_put_age(t, line->age_ms);
 	else
 		pw_sheet_word(t, PW_W_NOT_SEEN, "", "");
 	pw_sheet_raw(t, "</td></tr>\n");
@@ -148,7 +160,7 @@ static void put_sweep(struct pw_sheet *t, const struct pw_recent *r)
 	pw_sheet_raw(t, "</span> <span class=\"hour\">");
 	pw_sheet_html(t, hour);
 	pw_sheet_raw(t, "</span></th><td>");
-	put_shape(t, "mark", pw_verdict_name(r->verdict));
+	pw_put_shape(t, "mark", pw_verdict_name(r->verdict));
 	pw_sheet_word(t, pw_say_verdict(r->verdict), "", "");
 	pw_sheet_raw(t, "</td><td>");
 	pw_sheet_html(t, r->walk_ms < 0 ? pw_word(t->language, PW_W_NO_PRESS) : walk);

@@ -5,9 +5,11 @@
  *   page.c      the watch's side: address, process, snapshots handed over
  *   process.c   the page's side: rights given up, the loop
  *   ask.c       snapshots asked for, acts handed over
- *   http.c      requests and answers, over libmicrohttpd; hosts.c: which Host they may name
+ *   http.c      requests, over libmicrohttpd; hosts.c: which Host they may name; answer.c: answers
+ *   document.c  what is read; post.c: pages with forms, shown and sent
  *   form.c      what a form sends; token.c: that it is ours, and taken once
- *   leaf.c      the table of pages with forms; a file each: before.c, found.c ...
+ *   leaf.c      the table of pages with forms; a file each: before.c, found.c, report.c, door.c,
+ *               installer.c, strip.c, wiring_page.c, setup.c, mechanic.c; fields.c: forms' fields
  *   choice.c    language and colours, as the reader wants them
  *   say.c       what is said of a snapshot
  *   html.c      templates filled; lists.c: their tables; aisle.c: the bus from above
@@ -84,6 +86,8 @@ bool pw_wires_ok(const struct pw_wires *w);
 const struct pw_snapshot *pw_ask(struct pw_ask *a);
 /* The same of an act; the answer lives until the next call. NULL: the watch does not answer. */
 const struct pw_done_act *pw_ask_act(struct pw_ask *a, const struct pw_act *act);
+/* An act whose answer is not waited for. */
+void pw_ask_tell(struct pw_ask *a, const struct pw_act *act);
 /* An installer's session: wires, or NULL with why (NULL when the watch does not answer). */
 const struct pw_wires *pw_ask_wires(struct pw_ask *a, const char *session,
 				    const struct pw_done_act **why);
@@ -96,12 +100,24 @@ bool pw_ask_drain(struct pw_ask *a);
 #define PW_FIELDS_MAX 12
 struct pw_form {
 	unsigned count;
+	bool spoiled; /* a field doubled, too long, one too many, or no text */
 	struct { char name[24], value[PW_SAID_MAX]; } field[PW_FIELDS_MAX];
 };
 /* "" when there is none of that name. */
 const char *pw_form_value(const struct pw_form *f, const char *name);
+/* A field, still escaped; both are decoded where they stand. What does not fit spoils the form. */
+void pw_form_add(struct pw_form *f, char *name, char *value);
+/* A body of application/x-www-form-urlencoded (the URL standard, 5.1), taken apart where it stands:
+ * body[len] is written to. */
+void pw_form_body(struct pw_form *f, char *body, size_t len);
+/* Nothing but these fields, "what who", and the token. NULL: any. */
+bool pw_form_only(const struct pw_form *f, const char *fields);
 
 /* -- leaf.c: the pages with forms ------------------------------------------------------------------ */
+
+/* Links of the choices are /lang?to=es&from=PATH and /theme?to=dark&from=PATH: they lead back to PATH,
+ * "/" or a leaf's, with ?NAME=VALUE of what it asks. */
+struct pw_piece;
 
 /* A look at a page, all of it vetted. */
 struct pw_visit {
@@ -121,7 +137,12 @@ struct pw_leaf {
 	const char *path; /* its forms are sent there too */
 	enum pw_role role; /* whose session it needs; PW_NOBODY: none */
 	bool wires;
-	const char *template; /* of web/bus; NULL: see put */
+	enum pw_word title;
+	const char *template; /* of web/bus; NULL: see put; both NULL: there is only the form's POST */
+	const struct pw_piece *pieces; /* of leaf.h: the template's own */
+	bool follows;         /* it is taken anew every second */
+	const char *fields;   /* that its forms send besides the token: "what who"; NULL: any */
+	const char *asks;     /* the parameter of the address that it knows, or NULL: [a-z0-9_]* */
 	/* A form into an act (session and serial are http.c's). NONE, or what is wrong with it. */
 	enum pw_word (*read)(const struct pw_form *f, const struct pw_snapshot *s, struct pw_act *act);
 	/* Where to go when it was done (303). */
@@ -151,7 +172,7 @@ enum pw_word pw_say_answer(enum pw_answer answer);
 struct pw_tokens {
 	unsigned char key[32];     /* drawn at the start of the process */
 	int64_t floor_ms;          /* older ones are not taken: their use is no longer known */
-	unsigned used, next;
+	unsigned used;
 	struct { int64_t at_ms; unsigned char nonce[16]; } ring[PW_TOKENS_USED];
 };
 enum pw_token_answer { PW_TOKEN_GOOD = 1, PW_TOKEN_FORGED, PW_TOKEN_OLD, PW_TOKEN_USED_UP };

@@ -150,6 +150,55 @@
 	X(FOREIGN_HOST, foreign_host,                                                              \
 	  "This page answers only to the address that it listens on, or to localhost.")            \
 	X(BAD_REQUEST, bad_request, "One Host header and no body are expected.")                   \
-	X(TOO_LONG, too_long, "What is to be shown does not fit the page.")
+	X(TOO_LONG, too_long, "What is to be shown does not fit the page.")                        \
+	/* pages */                                                                                \
+	X(PAGES, pages, "Pages") X(P_DRIVER, p_driver, "Driver")                                   \
+	X(P_BEFORE, p_before, "Before the run") X(P_FOUND, p_found, "After the run")               \
+	X(P_REPORT, p_report, "Vehicle report") X(P_PIN, p_pin, "PIN")                             \
+	X(P_INSTALLER, p_installer, "Installer")                                                   \
+	X(P_WIRING, p_wiring, "Walk through the wiring") X(P_SETUP, p_setup, "Set-up record")      \
+	X(P_MECHANIC, p_mechanic, "Mechanic") X(P_LEAVE, p_leave, "Leave")                         \
+	X(P_REFUSED, p_refused, "Not done")                                                        \
+	/* answers of the watch */                                                                 \
+	X(A_PIN_WRONG, a_pin_wrong, "That PIN is wrong. Nothing was opened.")                      \
+	X(A_PIN_SOON, a_pin_soon, "Too many wrong PINs. The next try will be looked at in {1}.")   \
+	X(A_PIN_UNSET, a_pin_unset,                                                                \
+	  "No PIN has been set for this page. On the bus computer, somebody with its "             \
+	  "administrator's rights sets one with the command: postwalk pin")                        \
+	X(A_PIN_IN_HAND, a_pin_in_hand,                                                            \
+	  "Another try is being looked at. Try again in a moment.")                                \
+	X(A_TAKEN, a_taken,                                                                        \
+	  "Somebody else has the installer's or the mechanic's page open. There is one at a "      \
+	  "time: it ends 10 minutes after its last step.")                                         \
+	X(A_NO_SESSION, a_no_session,                                                              \
+	  "This page needs a PIN. If one was given, it has ended: it lasts until 10 minutes "      \
+	  "after the last step.")                                                                  \
+	X(A_NOT_NOW, a_not_now, "That cannot be done now. Nothing was changed.")                   \
+	X(A_NOT_SUCH, a_not_such, "There is no such thing here. Nothing was changed.")             \
+	X(A_NOT_DONE, a_not_done, "That did not work. Nothing was changed: try again.")            \
+	/* forms that are turned down */                                                           \
+	X(E_FORGED, e_forged,                                                                      \
+	  "This form did not come from this page. Nothing was changed: open the page anew.")       \
+	X(E_OLD, e_old, "This form is too old. Nothing was changed: open the page anew.")          \
+	X(E_USED, e_used, "This form was sent before. It was not taken a second time.")            \
+	X(E_ORIGIN, e_origin, "This form came from another site. Nothing was changed.")            \
+	X(E_LONG, e_long, "This form is longer than 4096 bytes. Nothing was changed.")             \
+	X(E_TYPE, e_type,                                                                          \
+	  "A form is expected as application/x-www-form-urlencoded. Nothing was changed.")         \
+	X(E_FORM, e_form, "This form cannot be read. Nothing was changed: open the page anew.")    \
+	X(E_CODE, e_code,                                                                          \
+	  "Give a code of 1 to 15 letters, digits, dots, dashes or underscores.")                  \
+	X(E_WORDS, e_words, "Give a shorter text, on one line: 163 bytes at most.")                \
+	X(E_WHAT, e_what, "Choose what the walk found.") X(E_PART, e_part, "Choose the part.")     \
+	X(E_PIN, e_pin, "Give the PIN: 6 to 64 characters.")                                       \
+	X(E_DEFECT, e_defect, "Choose a defect.")                                                  \
+	X(E_CERTIFY, e_certify, "Choose whether it was repaired or needs no repair.")              \
+	X(E_LINE, e_line, "There is no such output.")                                              \
+	/* fields */                                                                               \
+	X(OWN_WORDS, own_words, "In your own words, if need be. Never a child's name.")            \
+	X(LEAVE_LEAD, leave_lead,                                                                  \
+	  "Leaving ends this session. It ends by itself 10 minutes after the last step. What "     \
+	  "was switched on stays on.")                                                             \
+	X(WAY_ON, way_on, "Go on")
 
 #endif

@@ -3,6 +3,7 @@
  * WCAG 2.2 (1.4.3: 4.5:1 for text; the formula from "relative luminance" and "contrast ratio" in
  * its glossary). */
 #include "page_sample.h"
+#include "../../daemon/page/leaf.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -192,8 +193,11 @@ static void nothing_comes_from_outside(void **state)
 {
 	static const char *const never[] = { "url(", "@import", "http:", "https:", "style=",
 					     "src=\"http", "innerHTML", "eval(" };
-	const char *const files[] = { pw_web_style, pw_web_dark, pw_web_page, pw_web_silent,
-				      pw_web_script };
+	const char *const files[] = {
+		pw_web_style, pw_web_dark, pw_web_frame, pw_web_page, pw_web_silent, pw_web_script,
+		pw_web_before, pw_web_found, pw_web_report, pw_web_pin, pw_web_installer,
+		pw_web_wiring, pw_web_setup, pw_web_mechanic, pw_web_leave, pw_web_refusal,
+	};
 
 	(void)state;
 	for (size_t f = 0; f < sizeof files / sizeof files[0]; f++)
@@ -217,13 +221,13 @@ static void each_look_has_colours_and_a_shape(void **state)
 			snprintf(text, sizeof text, "\n.%s { color:", said.look);
 			assert_non_null(strstr(pw_web_style, text));
 			snprintf(text, sizeof text, "id=\"shape-%s\"", said.look);
-			assert_non_null(strstr(pw_web_page, text));
+			assert_non_null(strstr(pw_web_frame, text));
 		}
 	for (int v = PW_DONE; v <= PW_MISSED; v++) {
 		char text[64];
 
 		snprintf(text, sizeof text, "id=\"shape-%s\"", pw_verdict_name((enum pw_verdict)v));
-		assert_non_null(strstr(pw_web_page, text));
+		assert_non_null(strstr(pw_web_frame, text));
 	}
 }
 
