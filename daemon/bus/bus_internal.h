@@ -125,6 +125,9 @@ int64_t pw_signals_next_ms(const struct pw_bus *b);
 /* show.c */
 void pw_show(struct pw_bus *b);
 
+/* acts.c: what the page asks */
+void pw_asked_take(struct pw_bus *b);
+
 /* reload.c */
 void pw_reload(struct pw_bus *b);
 void pw_reload_take(struct pw_bus *b); /* a key-off: the waiting policy is laid */

@@ -99,8 +99,7 @@ static void tend_page(struct pw_bus *b)
 {
 	if (!b->page)
 		return;
-	if (pw_page_asked(b->page))
-		pw_show(b);
+	pw_asked_take(b);
 	pw_page_tend(b->page, b->now_ms);
 }
 

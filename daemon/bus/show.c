@@ -79,5 +79,8 @@ void pw_show(struct pw_bus *b)
 	memcpy(s.recent, b->recent, sizeof(s.recent));
 	s.seq = pw_writer_seq(b->writer);
 	s.waiting = pw_writer_waiting(b->writer);
+	s.proof_ms = b->active.policy.proof_ms;
+	snprintf(s.call, sizeof(s.call), "%s", b->active.policy.call);
+	s.trial_end_ms = PW_NO_TIME;
 	pw_page_answer(b->page, &s);
 }
