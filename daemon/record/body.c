@@ -159,6 +159,13 @@ static const struct shape {
 	[PW_K_CLOCK] = { SHAPE(clock) },
 	[PW_K_LOST] = { SHAPE(lost) },
 #undef SHAPE
+#define TOLD(low) offsetof(struct pw_note, of) + sizeof(((struct pw_note *)0)->of.low), pw_told_write
+	[PW_K_PROOF] = { TOLD(proof) },
+	[PW_K_FOUND] = { TOLD(found) },
+	[PW_K_REPORT] = { TOLD(report) },
+	[PW_K_SETUP] = { TOLD(setup) },
+	[PW_K_PIN] = { TOLD(pin) },
+#undef TOLD
 };
 
 static bool makes_sense(const struct pw_note *n)
@@ -177,7 +184,7 @@ static bool makes_sense(const struct pw_note *n)
 		return n->of.sweep.sweep.t0_ms != PW_NO_TIME
 		       && n->of.sweep.sweep.closed_ms != PW_NO_TIME;
 	default:
-		return true;
+		return shapes[n->kind].write != pw_told_write || pw_told_makes_sense(n);
 	}
 }
 

@@ -17,6 +17,14 @@
 #define APPLICATION_ID 0x50574c4b /* PWLK */
 #define VERSION 1
 
+/* Defects, and what certifies them: a body that has no "id":0. Somebody's own words cannot have that
+ * either, since a quotation mark in them is written with a backslash. */
+#define TOLD "kind IN ('proof', 'found', 'report', 'setup')"
+#define DEFECT "kind IN ('found', 'report') AND instr(body, '\"id\":0,') = 0"
+static const char told_index[] =
+	"CREATE INDEX IF NOT EXISTS record_told ON record (kind, seq) WHERE " TOLD ";"
+	"CREATE INDEX IF NOT EXISTS record_defect ON record (seq) WHERE " DEFECT ";";
+
 /* An index for each kind that a start looks for, so that it does not read the whole journal. What
  * has been pruned (meta) may go; nothing else ever does (J11). */
 static const char schema[] =
@@ -213,7 +221,8 @@ static int begin_journal(struct pw_journal *j, const char *bus, char *why, size_
 		 bus, j->epoch, APPLICATION_ID, VERSION);
 	if ((result = write_ahead(j, why, size)) < 0
 	    || (result = pw_journal_run(j, "BEGIN IMMEDIATE", why, size)) < 0
-	    || (result = pw_journal_run(j, schema, why, size)) < 0)
+	    || (result = pw_journal_run(j, schema, why, size)) < 0
+	    || (result = pw_journal_run(j, told_index, why, size)) < 0)
 		return result;
 	return pw_journal_run(j, sql, why, size);
 }
@@ -383,5 +392,60 @@ int pw_journal_settle(struct pw_journal *j, char *why, size_t size)
 		pw_journal_refuse(j, why, size, "the log cannot be written into it: it is in use");
 		result = -1;
 	}
+	return result;
+}
+
+/* -- what a day is made of --------------------------------------------------------------------- */
+
+/* 1: both are there. */
+static int is_indexed(struct pw_journal *j, char *why, size_t size)
+{
+	char count[8];
+	int result = pw_journal_ask(j, "SELECT count(*) FROM sqlite_schema WHERE type = 'index'"
+				       " AND name IN ('record_told', 'record_defect')",
+				    count, sizeof(count), why, size);
+
+	return result < 0 ? result : strcmp(count, "2") == 0;
+}
+
+int pw_journal_index(struct pw_journal *j, char *why, size_t size)
+{
+	int result = is_indexed(j, why, size);
+
+	if (result != 0)
+		return result < 0 ? result : 0;
+	return pw_journal_run(j, told_index, why, size);
+}
+
+#define NEWEST(index, which, most) \
+	"SELECT * FROM (SELECT seq FROM record INDEXED BY " index " WHERE " which \
+	" ORDER BY seq DESC LIMIT " most ")"
+
+int pw_journal_told(struct pw_journal *j,
+		    void (*take)(void *ctx, enum pw_kind kind, const char *body, int64_t wall_ms),
+		    void *ctx, char *why, size_t size)
+{
+	static const char sql[] =
+		"SELECT kind, body, wall_ms FROM record WHERE seq IN ("
+		NEWEST("record_told", TOLD " AND kind = 'proof'", "64") " UNION "
+		NEWEST("record_told", TOLD " AND kind = 'found'", "64") " UNION "
+		NEWEST("record_told", TOLD " AND kind = 'report'", "64") " UNION "
+		NEWEST("record_told", TOLD " AND kind = 'setup'", "1") " UNION "
+		NEWEST("record_defect", DEFECT, "128") ") ORDER BY seq";
+	sqlite3_stmt *s = NULL;
+	int code = SQLITE_DONE, result = is_indexed(j, why, size);
+	const char *kind;
+
+	if (result <= 0)
+		return result;
+	result = pw_journal_prepare(j, sql, &s, why, size);
+	while (result == 0 && (code = sqlite3_step(s)) == SQLITE_ROW) {
+		kind = (const char *)sqlite3_column_text(s, 0);
+		take(ctx, kind != NULL ? pw_kind_find(kind) : PW_K_NONE,
+		     (const char *)sqlite3_column_text(s, 1), sqlite3_column_int64(s, 2));
+	}
+	if (result == 0 && code != SQLITE_DONE)
+		result = pw_journal_failed(j, why, size);
+	sqlite3_finalize(s);
 	return result;
 }

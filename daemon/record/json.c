@@ -21,8 +21,7 @@ static void put_text(struct pw_json *o, const char *text)
 	put(o, text, strlen(text));
 }
 
-/* The length of the UTF-8 sequence that begins here (RFC 3629), 0 when none does. */
-static size_t utf8_sequence(const unsigned char *s, size_t left)
+size_t pw_utf8_sequence(const unsigned char *s, size_t left)
 {
 	size_t n = s[0] < 0x80 ? 1 : s[0] < 0xc2 ? 0 : s[0] < 0xe0 ? 2 : s[0] < 0xf0 ? 3
 		 : s[0] < 0xf5 ? 4 : 0;
@@ -68,7 +67,7 @@ static void put_string(struct pw_json *o, const char *text, size_t len)
 	len = strnlen(text, len);
 	put_text(o, "\"");
 	for (size_t i = 0; i < len; i += n > 0 ? n : 1) {
-		n = utf8_sequence((const unsigned char *)text + i, len - i);
+		n = pw_utf8_sequence((const unsigned char *)text + i, len - i);
 		put_character(o, text + i, n);
 	}
 	put_text(o, "\"");

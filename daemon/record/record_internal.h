@@ -30,6 +30,8 @@ void pw_json_time(struct pw_json *o, const char *key, int64_t ms); /* null, "nev
 void pw_json_bool(struct pw_json *o, const char *key, bool value);
 /* len bytes at most, ending before the first zero; what is not UTF-8 becomes U+FFFD. */
 void pw_json_text(struct pw_json *o, const char *key, const char *text, size_t len);
+/* The length of the UTF-8 sequence that begins here (RFC 3629), 0 when none does. */
+size_t pw_utf8_sequence(const unsigned char *s, size_t left);
 /* Ends the text with a zero. Its length, or -1 when it did not fit. */
 int pw_json_end(struct pw_json *o);
 
@@ -51,6 +53,13 @@ void pw_refusals_text(struct pw_json *o, const char *key, const struct pw_sweep 
 int pw_refusals_read(const json_t *array, struct pw_sweep *sweep); /* the count kept, or -1 */
 /* The bytes of a note that are used; 0: it is none that can be written. */
 size_t pw_note_size(const struct pw_note *n);
+
+/* -- day.c, told.c: proof, found, report, setup, pin ------------------------------------------- */
+
+bool pw_is_defect(enum pw_found_what what); /* open until it is certified */
+/* A defect has an id and what certifies one names it, no other has; words, roles, results are some. */
+bool pw_told_makes_sense(const struct pw_note *n);
+void pw_told_write(struct pw_json *o, const struct pw_note *n); /* its keys */
 
 /* -- journal.c --------------------------------------------------------------------------------- */
 
@@ -103,6 +112,14 @@ int pw_journal_prune(struct pw_journal *j, struct pw_kept_row *row, int64_t now_
 int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
 		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
 		      char *why, size_t size);
+/* What a day is made of, in the order of seq: of proof, found and report the newest 64 each, of setup
+ * the last, and the newest 128 that are defects or certify them. Of a journal that has no index for
+ * these yet, nothing: it has none of them. */
+int pw_journal_told(struct pw_journal *j,
+		    void (*take)(void *ctx, enum pw_kind kind, const char *body, int64_t wall_ms),
+		    void *ctx, char *why, size_t size);
+/* Makes that index where there is none; 0 when there is one. */
+int pw_journal_index(struct pw_journal *j, char *why, size_t size);
 
 /* -- aside.c ----------------------------------------------------------------------------------- */
 

@@ -39,6 +39,15 @@ static void take_policy(void *ctx, const char *body, int64_t wall_ms)
 	json_decref(read);
 }
 
+static void take_told(void *ctx, enum pw_kind kind, const char *body, int64_t wall_ms)
+{
+	struct pw_kept_state *out = ctx;
+	struct pw_note n;
+
+	if (pw_text_told(kind, body, wall_ms, &n) == 0)
+		pw_day_take(&out->day, &n);
+}
+
 /* The later of the stamp and the last commit. A stamp of another start tells nothing (J12). */
 static void last_alive(const char *dir, const struct pw_kept_row *row, struct pw_kept_state *out)
 {
@@ -80,6 +89,8 @@ static int find_past(struct pw_journal *j, struct pw_kept_state *out, char *why,
 
 	if (result != -1)
 		result = pw_journal_newest(j, PW_K_POLICY, 1, take_policy, out, why, size);
+	if (result != -1)
+		result = pw_journal_told(j, take_told, out, why, size);
 	return result == -1 ? -1 : 0;
 }
 

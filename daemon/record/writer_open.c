@@ -386,6 +386,8 @@ static int open_all(struct pw_child *c, char *why, size_t size)
 	pw_child_tell(c, PW_M_JUDGED, 0, 0);
 	if ((result = pw_journal_settle(c->journal, why, size)) < 0)
 		return result;
+	if ((result = pw_journal_index(c->journal, why, size)) < 0)
+		return result;
 	if (c->seal_waits) /* after that: a file never says more than the journal has */
 		pw_child_seal_outside(c);
 	return first_record(c, why, size);

@@ -324,14 +324,120 @@ static bool say_any(const struct told *t)
 	return true;
 }
 
+/* -- what people and wires told ---------------------------------------------------------------- */
+
+static void say_by(const struct told *t, const char *who, const char *words)
+{
+	if (who[0] != '\0')
+		pw_put(t->o, ", by %s", who);
+	if (words[0] != '\0')
+		pw_put(t->o, ": %s", words);
+}
+
+static void say_proof(const struct told *t, const struct pw_note *n)
+{
+	static const char *const words[PW_PROOF_HOWS] = {
+		[PW_MOVED] = "proven: seen to go both ways",
+		[PW_SENSED] = "proven: seen by its sense line while driven",
+		[PW_HEARD] = "proven: somebody says that it was heard",
+		[PW_NOT_HEARD] = "not proven: somebody says that it was not heard",
+	};
+
+	pw_put(t->o, "%s %s", n->of.proof.line, words[n->of.proof.how]);
+}
+
+static void say_found(const struct told *t, const struct pw_note *n)
+{
+	static const char *const words[PW_FOUND_WHATS] = {
+		[PW_FOUND_NOTHING] = "nothing found by the walk",
+		[PW_FOUND_ARTICLE] = "found: an article",
+		[PW_FOUND_DAMAGE] = "found: damage",
+		[PW_FOUND_LEFT_OPEN] = "found: left open",
+		[PW_FOUND_MECHANICAL] = "found: mechanical trouble",
+		[PW_FOUND_CHILD] = "found: a child",
+	};
+
+	pw_put(t->o, "%s", words[n->of.found.what]);
+	if (n->of.found.part != PW_PART_NONE)
+		pw_put(t->o, ", %s", pw_part_name(n->of.found.part));
+	if (n->of.found.id != 0)
+		pw_put(t->o, ", defect %" PRIu32, n->of.found.id);
+	if (n->of.found.rung[0] != '\0')
+		pw_put(t->o, ", told by signal %s", n->of.found.rung);
+	say_by(t, n->of.found.who, n->of.found.words);
+}
+
+static void say_report(const struct told *t, const struct pw_note *n)
+{
+	const uint32_t defects = n->of.report.defects;
+
+	if (n->of.report.act == PW_REPORT_REPAIRED || n->of.report.act == PW_REPORT_NO_NEED)
+		pw_put(t->o, "defect %" PRIu32 " certified as %s", n->of.report.id,
+		       n->of.report.act == PW_REPORT_REPAIRED ? "repaired" : "needing no repair");
+	else
+		pw_put(t->o, "vehicle report %s, %" PRIu32 " defect%s in it",
+		       pw_report_name(n->of.report.act), defects, defects == 1 ? "" : "s");
+	say_by(t, n->of.report.who, n->of.report.words);
+}
+
+/* What was not right is told; each step in full stands in the body. */
+static void say_setup(const struct told *t, const struct pw_note *n)
+{
+	const struct pw_wiring *w = &n->of.setup.wiring;
+	const json_t *steps = json_object_get(t->body, "steps");
+	unsigned right = 0;
+
+	for (unsigned i = 0; i < w->steps; i++)
+		right += w->step[i].result == PW_WIRING_RIGHT;
+	pw_put(t->o, "wiring walked through, %u of %u steps right", right, (unsigned)w->steps);
+	for (unsigned i = 0; i < w->steps; i++) {
+		const json_t *step = json_array_get(steps, i);
+		const char *other = pw_body_word(step, "other");
+
+		if (w->step[i].result != PW_WIRING_RIGHT)
+			pw_put(t->o, ", %s to %d %s%s%s", pw_body_word(step, "line"),
+			       w->step[i].level, pw_body_word(step, "result"), other[0] ? " with " : "",
+			       other);
+	}
+	say_by(t, n->of.setup.who, "");
+	if (n->of.setup.policy[0] != '\0')
+		pw_put(t->o, "; policy %.12s", n->of.setup.policy);
+}
+
+static void say_pin(const struct told *t, const struct pw_note *n)
+{
+	if (n->of.pin.role == PW_NOBODY)
+		pw_put(t->o, "a form was %s", n->of.pin.accepted ? "accepted" : "turned away");
+	else
+		pw_put(t->o, "PIN of the %s %s", pw_role_name(n->of.pin.role),
+		       n->of.pin.accepted ? "accepted" : "refused");
+	if (n->of.pin.tries > 1)
+		pw_put(t->o, ", %" PRIu32 " times", n->of.pin.tries);
+	say_by(t, "", n->of.pin.why);
+}
+
+static bool say_told(const struct told *t)
+{
+	static void (*const say[PW_KINDS])(const struct told *, const struct pw_note *) = {
+		[PW_K_PROOF] = say_proof, [PW_K_FOUND] = say_found, [PW_K_REPORT] = say_report,
+		[PW_K_SETUP] = say_setup, [PW_K_PIN] = say_pin,
+	};
+	struct pw_note n;
+
+	if (pw_text_told(t->r->kind, t->r->body, t->r->wall_ms, &n))
+		return say_any(t);
+	say[t->r->kind](t, &n);
+	return true;
+}
+
 static bool (*const say_kind[PW_KINDS])(const struct told *t) = {
 	[PW_K_BOOT] = say_boot,       [PW_K_POLICY] = say_policy,   [PW_K_EDGES] = say_edges,
 	[PW_K_LEVEL] = say_level,     [PW_K_SWEEP] = say_sweep,     [PW_K_RESTART] = say_restart,
 	[PW_K_EXCUSED] = say_excused, [PW_K_RUNG] = say_rung,       [PW_K_FAULT] = say_fault,
-	[PW_K_SERVICE] = say_service, [PW_K_CLOCK] = say_clock,     [PW_K_PROOF] = say_any,
-	[PW_K_FOUND] = say_any,       [PW_K_SETUP] = say_any,       [PW_K_PIN] = say_any,
+	[PW_K_SERVICE] = say_service, [PW_K_CLOCK] = say_clock,     [PW_K_PROOF] = say_told,
+	[PW_K_FOUND] = say_told,      [PW_K_SETUP] = say_told,      [PW_K_PIN] = say_told,
 	[PW_K_LOST] = say_lost,       [PW_K_RECEIPT] = say_any,     [PW_K_PRUNE] = say_prune,
-	[PW_K_EPOCH] = say_epoch,
+	[PW_K_EPOCH] = say_epoch,     [PW_K_REPORT] = say_told,
 };
 
 void pw_put_record(struct pw_saying *o, const struct pw_record *r, uint8_t inputs)

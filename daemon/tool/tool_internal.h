@@ -66,5 +66,6 @@ int pw_status(int argc, char **argv);
 int pw_export(int argc, char **argv);
 int pw_verify(int argc, char **argv);
 int pw_journal(int argc, char **argv);
+int pw_pin(int argc, char **argv);
 
 #endif

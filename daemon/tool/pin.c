@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* Sets the PIN of the installer or the mechanic. It stands in no argument, no history, no log. */
+#include <errno.h>
+#include <getopt.h>
+#include <signal.h>
+#include <sodium.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include "postwalk/pin.h"
+#include "tool_internal.h"
+
+#define LINE_MAX_BYTES 256
+
+struct asking {
+	char first[LINE_MAX_BYTES], again[LINE_MAX_BYTES];
+};
+
+static int usage(void)
+{
+	fputs("usage: postwalk pin --state DIR installer|mechanic\n"
+	      "  asks for the new PIN twice; from a pipe it reads one line\n", stderr);
+	return PW_EXIT_BAD;
+}
+
+__attribute__((format(printf, 1, 2)))
+static int fail(const char *format, ...)
+{
+	va_list args;
+
+	fputs("postwalk pin: ", stderr);
+	va_start(args, format);
+	vfprintf(stderr, format, args);
+	va_end(args);
+	fputc('\n', stderr);
+	return -1;
+}
+
+/* -- reading ----------------------------------------------------------------------------------- */
+
+/* A line of standard input, byte by byte: nothing of what follows is taken. Its length without the
+ * line end; -1 with errno; -2: it is longer. */
+static int read_line(char line[LINE_MAX_BYTES])
+{
+	size_t n = 0;
+	ssize_t got;
+
+	while (n < LINE_MAX_BYTES && (got = read(STDIN_FILENO, line + n, 1)) != 0) {
+		if (got < 0)
+			return -1;
+		if (line[n] == '\n')
+			break;
+		n++;
+	}
+	if (n == LINE_MAX_BYTES)
+		return -2;
+	line[n] = '\0';
+	return strlen(line) == n ? (int)n : -2;
+}
+
+static int take_line(char line[LINE_MAX_BYTES])
+{
+	int length = read_line(line);
+
+	if (length == -1 && errno == EINTR)
+		return fail("broken off; nothing was changed");
+	if (length == -1)
+		return fail("standard input cannot be read: %s", strerror(errno));
+	if (length == -2)
+		return fail("expected a line of text, of %d characters at most", PW_PIN_MAX - 1);
+	return length > 0 ? 0 : fail("expected a PIN, and the line is empty");
+}
+
+static int prompt(const char *words, char line[LINE_MAX_BYTES])
+{
+	int result;
+
+	fputs(words, stderr);
+	result = take_line(line);
+	fputc('\n', stderr);
+	return result;
+}
+
+static int ask_twice(struct asking *a, const char *role)
+{
+	char words[80];
+
+	snprintf(words, sizeof(words), "New PIN of the %s: ", role);
+	if (prompt(words, a->first) || prompt("The same again: ", a->again))
+		return -1;
+	return strcmp(a->first, a->again) == 0 ? 0
+		: fail("the two are not the same; nothing was changed");
+}
+
+static void break_off(int sig)
+{
+	(void)sig; /* the read that waits ends with EINTR */
+}
+
+/* Without echo, which comes back however it ends. */
+static int ask_terminal(struct asking *a, const char *role)
+{
+	static const int ends[] = { SIGINT, SIGTERM, SIGHUP, SIGQUIT };
+	const struct sigaction action = { .sa_handler = break_off };
+	struct sigaction before[sizeof(ends) / sizeof(ends[0])];
+	struct termios shown, hidden;
+	int result;
+
+	if (tcgetattr(STDIN_FILENO, &shown) < 0)
+		return fail("the terminal cannot be set: %s", strerror(errno));
+	hidden = shown;
+	hidden.c_lflag &= ~(tcflag_t)(ECHO | ECHONL);
+	for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]); i++)
+		sigaction(ends[i], &action, &before[i]);
+	if (tcsetattr(STDIN_FILENO, TCSAFLUSH, &hidden) < 0)
+		result = fail("the terminal cannot be set: %s", strerror(errno));
+	else
+		result = ask_twice(a, role);
+	tcsetattr(STDIN_FILENO, TCSAFLUSH, &shown);
+	for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]); i++)
+		sigaction(ends[i], &before[i], NULL);
+	return result;
+}
+
+/* -- setting ----------------------------------------------------------------------------------- */
+
+/* Root writes as the folder's owner, so that the daemon can read what is written. */
+static int become_owner(const char *dir)
+{
+	struct stat s;
+
+	if (stat(dir, &s) < 0)
+		return fail("%s: %s", dir, strerror(errno));
+	if (!S_ISDIR(s.st_mode))
+		return fail("%s: expected the state folder of a bus, and it is no folder", dir);
+	if (geteuid() == 0 && s.st_uid != 0 && (setegid(s.st_gid) < 0 || seteuid(s.st_uid) < 0))
+		return fail("%s: its owner cannot be acted for: %s", dir, strerror(errno));
+	return 0;
+}
+
+static int set(const char *dir, enum pw_role role)
+{
+	struct asking a;
+	char why[400];
+	int result;
+
+	result = isatty(STDIN_FILENO) ? ask_terminal(&a, pw_role_name(role)) : take_line(a.first);
+	if (result == 0 && pw_pin_set(dir, role, a.first, why, sizeof(why)) < 0)
+		result = fail("%s; nothing was changed", why);
+	sodium_memzero(&a, sizeof(a));
+	if (result == 0)
+		printf("the %s's PIN is set\n", pw_role_name(role));
+	return result;
+}
+
+int pw_pin(int argc, char **argv)
+{
+	static const struct option options[] = {
+		{ "state", required_argument, NULL, 's' },
+		{ 0 },
+	};
+	const char *dir = NULL;
+	enum pw_role role;
+	int c;
+
+	while ((c = getopt_long(argc, argv, "", options, NULL)) != -1) {
+		if (c != 's')
+			return usage();
+		dir = optarg;
+	}
+	if (dir == NULL || optind != argc - 1)
+		return usage();
+	role = pw_role_find(argv[optind]);
+	if (role == PW_NOBODY) {
+		fail("expected installer or mechanic, not \"%s\"", argv[optind]);
+		return PW_EXIT_BAD;
+	}
+	return become_owner(dir) == 0 && set(dir, role) == 0 ? PW_EXIT_OK : PW_EXIT_BAD;
+}
