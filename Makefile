@@ -33,7 +33,7 @@ BOARD_ROOM = $(filter-out daemon/board/gpiod_v%,$(wildcard daemon/board/*.c)) \
 	daemon/board/gpiod_v$(GPIOD_API).c
 PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/page/po_fr.c
 BUS = $(wildcard daemon/bus/*.c)
-TOOL = $(wildcard daemon/tool/*.c)
+TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
 MAINS = daemon/bus/main.c daemon/tool/main.c
 ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(filter-out $(MAINS),$(BUS) $(TOOL))
 
@@ -49,13 +49,16 @@ $(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(LIBS)
 
 $(BUILD)/postwalk: $(call obj,$(CORE) $(RECORD) $(TOOL))
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,sqlite3 libsodium jansson)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,sqlite3 libmicrohttpd libsodium jansson)
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c $< -o $@
 
 $(BUILD)/daemon/page/web.o: daemon/page/web.S $(wildcard web/bus/*.*)
+	@mkdir -p $(@D)
+	$(CC) -c $< -o $@
+$(BUILD)/daemon/tool/web.o: daemon/tool/web.S $(wildcard web/bench/*.*)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A board made of a Unix socket: "NAME=VALUE ..." lines are the wires, "watch" tells the outputs.
+ * A board made of a Unix socket: "NAME=VALUE ..." lines are the wires, "watch" tells the outputs,
+ * "lines" every line there is, "in NAME=VALUE" or "out NAME=VALUE": all now, then each that changes.
  * Answers go out at once or not at all: whoever does not take them is dropped, so that a bench
  * never holds up the watch.
  */
@@ -24,7 +25,7 @@ _Static_assert(PW_BENCH_CLIENTS * (PW_BENCH_LINE_MAX + 1) / 4 <= PW_QUEUE, "queu
 
 struct client {
 	int fd; /* -1: free */
-	bool watch;
+	bool watch, lines;
 	size_t fill;
 	char in[PW_BENCH_LINE_MAX + 1];
 };
@@ -123,13 +124,14 @@ int pw_bench_parse(const struct pw_policy *p, const char *text, size_t len, uint
 	return 0;
 }
 
-static bool is_watch(const char *text, size_t len)
+/* Is this word all that stands there? */
+static bool is_word(const char *text, size_t len, const char *word)
 {
 	size_t at = 0, n = next_word(text, len, &at);
-	bool watch = n == 5 && memcmp(text + at, "watch", 5) == 0;
+	bool is = n == strlen(word) && memcmp(text + at, word, n) == 0;
 
 	at += n;
-	return watch && next_word(text, len, &at) == 0;
+	return is && next_word(text, len, &at) == 0;
 }
 
 /* -- clients ----------------------------------------------------------------------------------- */
@@ -161,25 +163,52 @@ static void answer_error(struct client *c, const char *why)
 	answer(c, text, (size_t)n);
 }
 
-/* Tells the outputs of mask, one a line. */
+static uint32_t configured_lines(const struct pw_policy *p)
+{
+	uint32_t mask = 0;
+
+	for (unsigned i = 0; i < PW_LINES; i++)
+		if (p->line[i].configured)
+			mask |= UINT32_C(1) << i;
+	return mask;
+}
+
+/* Tells the lines of mask, one a line; with their directions to whoever asked for lines. */
 static void tell(const struct pw_board *b, struct client *c, uint32_t mask)
 {
-	char text[PW_LINES * (PW_NAME_MAX + 3)];
+	char text[PW_LINES * (PW_NAME_MAX + 7)];
 	size_t len = 0;
 
 	for (unsigned i = 0; i < PW_LINES; i++)
 		if (mask >> i & 1)
-			len += (size_t)snprintf(text + len, sizeof(text) - len, "%s=%u\n",
+			len += (size_t)snprintf(text + len, sizeof(text) - len, "%s%s=%u\n",
+						!c->lines ? "" : pw_board_is_output(b->policy, i) ?
+						"out " : "in ",
 						b->policy->line[i].name, b->levels >> i & 1);
 	if (len > 0)
 		answer(c, text, len);
 }
 
+static void tell_all(struct pw_bench *s, uint32_t changed)
+{
+	const uint32_t outputs = pw_board_outputs(s->board.policy);
+
+	for (unsigned i = 0; i < PW_BENCH_CLIENTS; i++) {
+		struct client *c = &s->client[i];
+
+		if (c->fd >= 0 && (c->lines || c->watch))
+			tell(&s->board, c, c->lines ? changed : changed & outputs);
+	}
+}
+
 static void apply(struct pw_board *b, uint32_t mask, uint32_t levels, int64_t now_ms)
 {
+	const uint32_t before = b->levels;
+
 	for (unsigned i = 0; i < PW_LINES; i++)
 		if (mask >> i & 1)
 			pw_board_note(b, i, levels >> i & 1, now_ms, now_ms);
+	tell_all(bench_of(b), b->levels ^ before);
 }
 
 static void take_line(struct pw_board *b, struct client *c, const char *text, size_t len,
@@ -188,10 +217,15 @@ static void take_line(struct pw_board *b, struct client *c, const char *text, si
 	char why[ANSWER_MAX];
 	uint32_t mask, levels;
 
-	if (is_watch(text, len)) {
+	if (is_word(text, len, "watch")) {
 		c->watch = true;
+		c->lines = false;
 		answer(c, "ok\n", 3);
 		tell(b, c, pw_board_outputs(b->policy));
+	} else if (is_word(text, len, "lines")) {
+		c->lines = true;
+		answer(c, "ok\n", 3);
+		tell(b, c, configured_lines(b->policy));
 	} else if (pw_bench_parse(b->policy, text, len, &mask, &levels, why, sizeof(why)) < 0) {
 		answer_error(c, why);
 	} else {
@@ -382,7 +416,7 @@ static void bench_read(struct pw_board *b, int64_t now_ms)
 		n = epoll_wait(b->epoll_fd, ev, PW_BENCH_CLIENTS + 1, 0);
 	} while (n < 0 && errno == EINTR);
 	for (int i = 0; i < n; i++)
-		if (ev[i].data.u32 != LISTENER)
+		if (ev[i].data.u32 != LISTENER && s->client[ev[i].data.u32].fd >= 0)
 			read_client(b, &s->client[ev[i].data.u32], now_ms);
 	for (int i = 0; i < n; i++)
 		if (ev[i].data.u32 == LISTENER)
@@ -397,9 +431,7 @@ static void bench_drive(struct pw_board *b, uint32_t outputs, int64_t now_ms)
 	(void)now_ms;
 	b->outputs = outputs;
 	b->levels ^= changed;
-	for (unsigned i = 0; i < PW_BENCH_CLIENTS; i++)
-		if (s->client[i].fd >= 0 && s->client[i].watch)
-			tell(b, &s->client[i], changed);
+	tell_all(s, changed);
 }
 
 static void bench_close(struct pw_board *b)

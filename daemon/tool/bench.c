@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* A client of the bench board: one line, a trace in real time, or outputs as they change. */
+/* A client of the bench board: one line, a trace in real time, outputs as they change, a page. */
 #include <errno.h>
 #include <getopt.h>
 #include <poll.h>
@@ -8,11 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
-#include <sys/un.h>
-#include <time.h>
 #include <unistd.h>
 
-#include "tool_internal.h"
+#include "bench_internal.h"
 
 #define ANSWER_MS 5000
 #define POLL_MAX_MS 60000
@@ -37,14 +35,6 @@ struct play {
 	int64_t end_ms;
 };
 
-static int64_t boot_ms(void)
-{
-	struct timespec t;
-
-	clock_gettime(CLOCK_BOOTTIME, &t);
-	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
-}
-
 __attribute__((format(printf, 1, 2)))
 static int fail(const char *format, ...)
 {
@@ -62,21 +52,11 @@ static int fail(const char *format, ...)
 
 static int connect_bench(struct bench *b, const char *path)
 {
-	struct sockaddr_un at = { .sun_family = AF_UNIX };
+	char why[300];
 
 	*b = (struct bench){ .path = path };
-	if (strlen(path) >= sizeof(at.sun_path))
-		return fail("%s: expected a shorter path: a socket's may not be so long", path);
-	memcpy(at.sun_path, path, strlen(path) + 1);
-	b->fd = socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
-	if (b->fd < 0)
-		return fail("%s: %s", path, strerror(errno));
-	if (connect(b->fd, (const struct sockaddr *)&at, sizeof(at)) == 0)
-		return 0;
-	fail("%s: expected the socket of a bench board (postwalkd --board bench): %s", path,
-	     strerror(errno));
-	close(b->fd);
-	return -1;
+	b->fd = pw_bench_connect(path, ANSWER_MS, why, sizeof(why));
+	return b->fd < 0 ? fail("%s", why) : 0;
 }
 
 static int send_line(struct bench *b, const char *line)
@@ -102,7 +82,7 @@ static int receive(struct bench *b, int64_t deadline_ms)
 	ssize_t n;
 
 	do {
-		left = deadline_ms - boot_ms();
+		left = deadline_ms - pw_bench_now_ms();
 		if (left <= 0)
 			return 0;
 	} while (poll(&p, 1, left > POLL_MAX_MS ? POLL_MAX_MS : (int)left) <= 0);
@@ -139,7 +119,7 @@ static int ask(struct bench *b, const char *line, char answer[sizeof(b->in)])
 	answer[0] = '\0';
 	if (send_line(b, line))
 		return -1;
-	got = read_line(b, boot_ms() + ANSWER_MS, answer);
+	got = read_line(b, pw_bench_now_ms() + ANSWER_MS, answer);
 	if (got == 0)
 		return fail("%s: no answer within 5 s", b->path);
 	if (got < 0)
@@ -273,7 +253,7 @@ static int wait_until(struct bench *b, int64_t at_ms)
 static int play(struct bench *b, const char *path, const struct pw_policy *policy,
 		const struct play *p, double speed)
 {
-	const int64_t start_ms = boot_ms(), first_ms = p->moment[0].at_ms;
+	const int64_t start_ms = pw_bench_now_ms(), first_ms = p->moment[0].at_ms;
 
 	setvbuf(stdout, NULL, _IOLBF, 0);
 	for (size_t i = 0; i < p->count; i++) {
@@ -311,7 +291,8 @@ static int usage(void)
 {
 	fputs("usage: postwalk bench SOCKET NAME=VALUE...\n"
 	      "       postwalk bench SOCKET --play TRACE [--speed N]\n"
-	      "       postwalk bench SOCKET --watch\n", stderr);
+	      "       postwalk bench SOCKET --watch\n"
+	      "       postwalk bench SOCKET --page HOST:PORT [--bus URL] [--reachable]\n", stderr);
 	return PW_EXIT_BAD;
 }
 
@@ -338,38 +319,65 @@ static int talk(const char *path, char **word, int count)
 	return result;
 }
 
-int pw_bench(int argc, char **argv)
+struct asked {
+	const char *trace, *speed, *page, *bus;
+	bool watch, reachable;
+};
+
+static int read_options(int argc, char **argv, struct asked *a)
 {
 	static const struct option options[] = {
 		{ "play", required_argument, NULL, 'p' },
 		{ "speed", required_argument, NULL, 's' },
 		{ "watch", no_argument, NULL, 'w' },
+		{ "page", required_argument, NULL, 'P' },
+		{ "bus", required_argument, NULL, 'b' },
+		{ "reachable", no_argument, NULL, 'r' },
 		{ 0 },
 	};
-	const char *trace = NULL, *speed_text = NULL;
-	bool watching = false;
-	double speed = 1;
-	int c, result, words;
+	int c;
 
 	while ((c = getopt_long(argc, argv, "", options, NULL)) != -1) {
-		if (c == 'p')
-			trace = optarg;
-		else if (c == 's')
-			speed_text = optarg;
-		else if (c == 'w')
-			watching = true;
-		else
-			return usage();
+		switch (c) {
+		case 'p': a->trace = optarg; break;
+		case 's': a->speed = optarg; break;
+		case 'w': a->watch = true; break;
+		case 'P': a->page = optarg; break;
+		case 'b': a->bus = optarg; break;
+		case 'r': a->reachable = true; break;
+		default: return -1;
+		}
 	}
-	words = argc - optind - 1;
-	if (words < 0 || (trace != NULL) + watching + (words > 0) != 1 || (speed_text && !trace))
+	return 0;
+}
+
+static bool fits_together(const struct asked *a, int words)
+{
+	return words >= 0 && (a->trace != NULL) + (a->page != NULL) + a->watch + (words > 0) == 1 &&
+	       (a->trace || !a->speed) && (a->page || (!a->bus && !a->reachable));
+}
+
+int pw_bench(int argc, char **argv)
+{
+	struct asked a = { 0 };
+	double speed = 1;
+	int result, words;
+
+	if (read_options(argc, argv, &a))
 		return usage();
-	if (speed_text && read_speed(speed_text, &speed))
+	words = argc - optind - 1;
+	if (!fits_together(&a, words))
+		return usage();
+	if (a.speed && read_speed(a.speed, &speed))
 		return PW_EXIT_BAD;
-	if (trace)
-		result = play_trace(argv[optind], trace, speed);
+	if (a.page)
+		return pw_bench_page(&(struct pw_bench_page_options){
+			.socket = argv[optind], .listen = a.page, .bus = a.bus,
+			.reachable = a.reachable });
+	if (a.trace)
+		result = play_trace(argv[optind], a.trace, speed);
 	else
-		result = talk(argv[optind], watching ? NULL : argv + optind + 1, words);
+		result = talk(argv[optind], a.watch ? NULL : argv + optind + 1, words);
 	if (fflush(stdout) || ferror(stdout))
 		result = fail("standard output cannot be written");
 	return result ? PW_EXIT_BAD : PW_EXIT_OK;

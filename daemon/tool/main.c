@@ -19,8 +19,11 @@ static const struct command {
 	  "a journal with its seals and public key; JSON Lines" },
 	{ "verify", pw_verify, "[--key PUB] FILE|JOURNAL...",
 	  "is it sound, every record and seal of it?" },
-	{ "bench", pw_bench, "SOCKET NAME=VALUE... | --play TRACE [--speed N] | --watch",
-	  "play the wires of a bench board" },
+	{ "bench", pw_bench, "SOCKET NAME=VALUE... | --play TRACE [--speed N] | --watch | "
+	  "--page HOST:PORT [--bus URL] [--reachable]",
+	  "play the wires of a bench board, or give it a page to play them on" },
+	{ "pin", pw_pin, "--state DIR installer|mechanic",
+	  "set the PIN of the installer's or the mechanic's pages" },
 	{ "status", pw_status, "[--url URL] [--json]", "how the bus stands now" },
 };
 

@@ -136,6 +136,31 @@ static void a_watcher_is_told_outputs(void **state)
 	close(fd);
 }
 
+static void whoever_asks_for_lines_is_told_all_of_them(void **state)
+{
+	struct bench *s = *state;
+	int fd = join(s), other = join(s), watcher = join(s);
+
+	ask(s, watcher, "watch\n", T0);
+	ask(s, other, "ignition=1\n", T0);
+	assert_string_equal(ask(s, fd, "lines\n", T0 + 1),
+			    "ok\nin ignition=1\nin rear_button=0\n"
+			    "in rear_button_nc=1\nin rear_door=0\nin service_door=0\nin lamps=0\n"
+			    "out beeper=0\nout horn=0\nout lamp=0\nin horn_current=0\n"
+			    "out yard_light=0\n");
+	assert_string_equal(ask(s, other, "rear_door=1 ignition=1\n", T0 + 2), "ok\n");
+	assert_string_equal(heard(fd), "in rear_door=1\n"); /* what changed, whoever did it */
+	assert_string_equal(ask(s, fd, "rear_door=0\n", T0 + 3), "in rear_door=0\nok\n");
+	pw_board_drive(s->b, BIT(PW_HORN), T0 + 4);
+	assert_string_equal(heard(fd), "out horn=1\n");
+	assert_string_equal(heard(watcher), "horn=1\n"); /* outputs alone, as ever */
+	assert_string_equal(ask(s, fd, "lines now\n", T0 + 5),
+			    "error: expected NAME=0 or NAME=1, got \"lines\"\n");
+	close(watcher);
+	close(other);
+	close(fd);
+}
+
 static void closing_tells_watchers_that_all_is_off(void **state)
 {
 	struct bench *s = *state;
@@ -335,6 +360,7 @@ int main(void)
 		TEST(a_bad_line_sets_nothing),
 		TEST(a_line_too_long_ends_the_talk),
 		TEST(a_watcher_is_told_outputs),
+		TEST(whoever_asks_for_lines_is_told_all_of_them),
 		TEST(closing_tells_watchers_that_all_is_off),
 		TEST(a_watcher_that_does_not_listen_is_dropped),
 		TEST(answers_nobody_takes_end_the_talk),
