@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 #include <errno.h>
 #include <poll.h>
+#include <sodium.h>
 #include <stdio.h>
 #include <string.h>
 #include <time.h>
@@ -26,7 +27,10 @@ bool pw_call_send(int channel, enum pw_call_kind kind, uint32_t serial, const st
 	call.serial = serial;
 	if (act)
 		call.act = *act;
-	return send(channel, &call, sizeof call, MSG_DONTWAIT | MSG_NOSIGNAL) == sizeof call;
+	bool sent = send(channel, &call, sizeof call, MSG_DONTWAIT | MSG_NOSIGNAL) == sizeof call;
+
+	sodium_memzero(&call, sizeof call); /* it may hold a PIN */
+	return sent;
 }
 
 /* -- what came is looked at before it is read ----------------------------------------------------- */
@@ -198,6 +202,12 @@ const struct pw_done_act *pw_ask_act(struct pw_ask *a, const struct pw_act *act)
 	if (!call(a, PW_CALL_ACT, act, a->act_wait_ms) || a->reply.head.kind != PW_REPLY_ACT)
 		return NULL;
 	return &a->reply.of.done;
+}
+
+void pw_ask_tell(struct pw_ask *a, const struct pw_act *act)
+{
+	a->serial++; /* its answer is none to what is asked next */
+	pw_call_send(a->channel, PW_CALL_ACT, a->serial, act);
 }
 
 const struct pw_wires *pw_ask_wires(struct pw_ask *a, const char *session,

@@ -98,10 +98,11 @@ bool pw_ask_drain(struct pw_ask *a);
 
 #define PW_FORM_MAX 4096 /* bytes of a body */
 #define PW_FIELDS_MAX 12
+#define PW_VALUE_MAX 656 /* as many characters as PW_SAID_MAX has bytes, of four bytes each */
 struct pw_form {
 	unsigned count;
-	bool spoiled; /* a field doubled, too long, one too many, or no text */
-	struct { char name[24], value[PW_SAID_MAX]; } field[PW_FIELDS_MAX];
+	bool spoiled; /* a field doubled, too long, one too many, or no UTF-8 text */
+	struct { char name[24], value[PW_VALUE_MAX]; } field[PW_FIELDS_MAX];
 };
 /* "" when there is none of that name. */
 const char *pw_form_value(const struct pw_form *f, const char *name);

@@ -49,8 +49,7 @@ void pw_sheet_fmt(struct pw_sheet *t, const char *fmt, ...)
 		pw_sheet_bytes(t, text, (size_t)n);
 }
 
-/* Length of the UTF-8 character at s (RFC 3629), 0 when there is none. */
-static size_t utf8_length(const unsigned char *s)
+size_t pw_utf8_length(const unsigned char *s)
 {
 	static const struct {
 		unsigned char low, high, next_low, next_high;
@@ -111,7 +110,7 @@ static void escape(struct pw_sheet *t, const char *s, size_t len,
 	const char *end = s + len;
 
 	while (s < end) {
-		size_t n = utf8_length((const unsigned char *)s);
+		size_t n = pw_utf8_length((const unsigned char *)s);
 
 		if (n == 0)
 			pw_sheet_raw(t, "\357\277\275"); /* U+FFFD */

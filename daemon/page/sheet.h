@@ -16,6 +16,9 @@ struct pw_sheet {
 	enum pw_language language; /* of its words: English until it is set */
 };
 
+/* Length of the UTF-8 character at s (RFC 3629), 0 when there is none. */
+size_t pw_utf8_length(const unsigned char *s);
+
 void pw_sheet_open(struct pw_sheet *t, char *buf, size_t size);
 int pw_sheet_close(const struct pw_sheet *t); /* length without the closing zero, or -1 */
 void pw_sheet_raw(struct pw_sheet *t, const char *s);
