@@ -333,6 +333,18 @@ static void put_refusal(struct pw_sheet *t, const struct pw_view *v)
 	pw_sheet_raw(t, "</p>\n");
 }
 
+static void put_leave(struct pw_sheet *t, const struct pw_view *v)
+{
+	char left[PW_CLOCK_MAX];
+
+	pw_clock_text(v->visit->session_left_ms, true, left);
+	pw_sheet_raw(t, "<p class=\"leave\"><a class=\"way\" href=\"/leave\">");
+	pw_sheet_word(t, PW_W_P_LEAVE, "", "");
+	pw_sheet_raw(t, "</a> ");
+	pw_sheet_word(t, PW_W_SESSION_LEFT, left, "");
+	pw_sheet_raw(t, "</p>\n");
+}
+
 static void put_on(struct pw_sheet *t, const struct pw_view *v)
 {
 	pw_sheet_raw(t, "<p><a class=\"way\" href=\"");
@@ -354,7 +366,8 @@ static const struct pw_piece pieces[] = {
 	{ "held", put_held }, { "stale", put_stale }, { "hindered", put_hindered },
 	{ "languages", put_languages }, { "themes", put_themes }, { "title", put_title },
 	{ "hold", put_hold }, { "pages", put_pages }, { "body", put_body },
-	{ "token", put_token }, { "refusal", put_refusal }, { "on", put_on },
+	{ "token", put_token }, { "refusal", put_refusal },
+	{ "leave", put_leave }, { "child", pw_put_child_lately }, { "on", put_on },
 	{ NULL, NULL },
 };
 

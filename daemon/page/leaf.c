@@ -22,7 +22,7 @@ static const char *then_before(const struct pw_act *act)
 
 static const char *then_found(const struct pw_act *act)
 {
-	return act->what == PW_FOUND_CHILD ? "/found?done=child" : "/found?done=yes";
+	return act->what == PW_FOUND_CHILD ? "/found?what=child_taken" : "/found?what=taken";
 }
 
 static const char *then_report(const struct pw_act *act)

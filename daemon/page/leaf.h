@@ -70,6 +70,19 @@ void pw_put_when(struct pw_sheet *t, int64_t wall_ms);
 /* By whom and when, for {1} and {2}. */
 void pw_put_signed(struct pw_sheet *t, enum pw_word word, const char *who, int64_t wall_ms);
 
+/* -- shared by pages ------------------------------------------------------------------------------ */
+
+enum pw_word pw_say_found(enum pw_found_what what); /* found.c */
+enum pw_word pw_say_part(enum pw_part part);
+/* What to do first when a child was found; _lately: if one was in the last hours. */
+void pw_put_child(struct pw_sheet *t, const struct pw_view *v);
+void pw_put_child_lately(struct pw_sheet *t, const struct pw_view *v);
+/* before.c: a button that tries an output; what is to be known before any of them. */
+void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line);
+void pw_put_trials(struct pw_sheet *t, const struct pw_view *v);
+bool pw_review_due(const struct pw_day *d); /* report.c */
+void pw_put_defect(struct pw_sheet *t, const struct pw_defect *d);
+
 /* -- lists.c ----------------------------------------------------------------------------------------- */
 
 void pw_put_shape(struct pw_sheet *t, const char *class, const char *shape);

@@ -199,6 +199,127 @@
 	X(LEAVE_LEAD, leave_lead,                                                                  \
 	  "Leaving ends this session. It ends by itself 10 minutes after the last step. What "     \
 	  "was switched on stays on.")                                                             \
-	X(WAY_ON, way_on, "Go on")
+	X(WAY_ON, way_on, "Go on")                                                                 \
+	/* before the run */                                                                       \
+	X(B_LEAD, b_lead,                                                                          \
+	  "The usual pre-trip proves this by itself: doors, rear door, key, rear button, a "       \
+	  "walk. Nothing else is asked for.")                                                      \
+	X(B_LEFT, b_left, "Left to prove")                                                         \
+	X(B_ALL, b_all, "Every line and every signal has been proven.")                            \
+	X(B_PROOFS, b_proofs, "Proofs") X(B_NOT_MOVED, b_not_moved, "not seen to move today.")     \
+	X(B_NOT_HEARD, b_not_heard, "not heard or seen today.")                                    \
+	X(B_WAS_NOT_HEARD, b_was_not_heard, "tried, and not heard or seen. Tell the shop.")        \
+	X(B_DO_IGNITION, b_do_ignition, "Turn the key on and off.")                                \
+	X(B_DO_PARK_BRAKE, b_do_park_brake, "Set and release the parking brake.")                  \
+	X(B_DO_BUTTON, b_do_button, "Press the rear button and let go.")                           \
+	X(B_DO_DOOR, b_do_door, "Open and shut it.")                                               \
+	X(B_DO_EXITS, b_do_exits, "Open and shut an emergency exit.")                              \
+	X(B_DO_LAMPS, b_do_lamps, "Switch the red warning lamps on and off.")                      \
+	X(B_DO_OTHER, b_do_other, "Make it change and change back.")                               \
+	X(B_DO_OUTPUT, b_do_output, "Try it, then say whether it was heard or seen.")              \
+	X(B_PROVEN, b_proven, "proven") X(B_OLD, b_old, "proven, but older than {1}")              \
+	X(B_UNPROVEN, b_unproven, "not proven") X(HOW_MOVED, how_moved, "seen to move")            \
+	X(HOW_SENSED, how_sensed, "sensed while it was driven")                                    \
+	X(HOW_HEARD, how_heard, "heard or seen by somebody")                                       \
+	X(HOW_NOT_HEARD, how_not_heard, "not heard or seen by somebody who tried it")              \
+	X(B_COL_PROOF, b_col_proof, "Proof") X(B_COL_WHEN, b_col_when, "When")                     \
+	X(B_SIGNALS, b_signals, "Try the signals") X(B_TRY, b_try, "Try for 2 s: {1}")             \
+	X(B_OUTSIDE, b_outside,                                                                    \
+	  "Loud outside: see that nobody stands close, and keep your own ears away.")              \
+	X(B_TRYING, b_trying, "Being tried now.") X(B_ASK, b_ask, "Did you hear or see it? {1}")   \
+	X(YES, yes, "Yes") X(NO, no, "No")                                                         \
+	X(B_WHY_SWEEP, b_why_sweep, "A sweep is open: signals are not tried until it is done.")    \
+	X(B_WHY_KEY, b_why_key,                                                                    \
+	  "The key is on: an outside signal is tried only with the key off or the parking "        \
+	  "brake set.")                                                                            \
+	X(B_REVIEW, b_review, "The last vehicle report has not been reviewed yet. Review it.")     \
+	/* after the run */                                                                        \
+	X(F_ASK, f_ask, "What did the walk find?")                                                 \
+	X(W_NOTHING, w_nothing, "The walk found nothing")                                          \
+	X(W_ARTICLE, w_article, "An article left behind") X(W_DAMAGE, w_damage, "Damage")          \
+	X(W_LEFT_OPEN, w_left_open, "A window or exit left open")                                  \
+	X(W_MECHANICAL, w_mechanical, "A mechanical fault") X(W_CHILD, w_child, "A child")         \
+	X(F_CONFIRM, f_confirm, "Yes, note it")                                                    \
+	X(F_CONFIRM_CHILD, f_confirm_child, "Yes: a child is on board. Tell the office now")       \
+	X(F_BACK, f_back, "No, go back") X(F_SURE, f_sure, "Is that so?")                          \
+	X(F_TAKEN, f_taken, "It was noted.") X(F_LAST, f_last, "Noted last:")                      \
+	X(F_MORE, f_more, "Note something more")                                                   \
+	X(F_SAYS, f_says, "This notes what a walk found, and nothing else.")                       \
+	X(C_HEAD, c_head, "A child was found.") X(C_STAY, c_stay, "Stay with the child.")          \
+	X(C_DANGER, c_danger,                                                                      \
+	  "Is the child hurt, ill or in danger? Call the emergency number first.")                 \
+	X(C_CALL, c_call, "Call: {1}") X(C_DISPATCHER, c_dispatcher, "Call your dispatcher.")      \
+	X(C_ABOARD, c_aboard,                                                                      \
+	  "Do not leave the bus to make the call, and do not leave the child alone.")              \
+	X(C_TOLD, c_told, "The office is being told at once.")                                     \
+	X(C_NOTED, c_noted, "Noted at {1}.") X(YOUR_CODE, your_code, "Your driver code")           \
+	X(YOUR_CODE_MAY, your_code_may, "Your driver code, if you like") X(PART, part, "Part")     \
+	X(PART_CHOOSE, part_choose, "Choose the part")                                             \
+	X(M_SERVICE_BRAKES, m_service_brakes, "Service brakes")                                    \
+	X(M_PARKING_BRAKE, m_parking_brake, "Parking brake")                                       \
+	X(M_STEERING, m_steering, "Steering")                                                      \
+	X(M_LIGHTING, m_lighting, "Lighting and reflectors") X(M_TIRES, m_tires, "Tires")          \
+	X(M_HORN, m_horn, "Horn") X(M_WIPERS, m_wipers, "Windshield wipers")                       \
+	X(M_MIRRORS, m_mirrors, "Mirrors") X(M_COUPLING, m_coupling, "Coupling devices")           \
+	X(M_WHEELS, m_wheels, "Wheels and rims")                                                   \
+	X(M_EMERGENCY_EQUIPMENT, m_emergency_equipment, "Emergency equipment")                     \
+	X(M_OTHER, m_other, "Other")                                                               \
+	/* vehicle report */                                                                       \
+	X(R_LEAD, r_lead,                                                                          \
+	  "A day-end report in the sense of 49 CFR 396.11 and 396.13 (United States). Local "      \
+	  "law decides what must be reported, by whom, and in what form.")                         \
+	X(R_OPEN, r_open, "Open defects")                                                          \
+	X(R_NONE_OPEN, r_none_open, "No open defect has been noted.")                              \
+	X(R_CERTIFIED, r_certified, "Certified defects")                                           \
+	N(R_MORE, r_more,                                                                          \
+	  "{1} older defect is not listed here: the journal has it.",                              \
+	  "{1} older defects are not listed here: the journal has them.")                          \
+	X(R_NOTED, r_noted, "Noted at {2}, by {1}.")                                               \
+	X(R_NOTED_AT, r_noted_at, "Noted at {2}{1}.")                                              \
+	X(R_REPORTED, r_reported, "In the signed report.")                                         \
+	X(R_UNREPORTED, r_unreported, "Not in a signed report yet.")                               \
+	X(R_REPAIRED, r_repaired, "Repaired, as {1} certifies.")                                   \
+	X(R_NO_NEED, r_no_need, "No repair is needed, as {1} certifies.")                          \
+	X(R_SIGNED, r_signed, "Signed by {1}, {2}.")                                               \
+	X(R_NOT_SIGNED, r_not_signed, "Not signed yet.")                                           \
+	X(R_REVIEWED, r_reviewed, "Reviewed by {1}, {2}.")                                         \
+	X(R_NOT_REVIEWED, r_not_reviewed, "Not reviewed yet.")                                     \
+	X(R_SIGN_HEAD, r_sign_head, "End of the day: sign")                                        \
+	X(R_SIGN_LEAD, r_sign_lead,                                                                \
+	  "With your code you report the open defects above, or that you know of none.")           \
+	X(R_SIGN, r_sign, "Sign the report")                                                       \
+	X(R_REVIEW_HEAD, r_review_head, "Before the next run: review")                             \
+	X(R_REVIEW_LEAD, r_review_lead,                                                            \
+	  "With your code you say that you have read the last report and what was certified.")     \
+	X(R_REVIEW, r_review, "I have read it")                                                    \
+	X(R_INK_DRIVER, r_ink_driver, "Signature of the driver")                                   \
+	X(R_INK_MECHANIC, r_ink_mechanic, "Signature for repairs")                                 \
+	X(R_INK_REVIEW, r_ink_review, "Signature of the next driver")                              \
+	X(R_INK_DATE, r_ink_date, "Date")                                                          \
+	X(R_PRINT, r_print, "To print it, use the browser's menu.")                                \
+	/* the PIN */                                                                              \
+	X(D_INSTALLER, d_installer, "The installer's PIN")                                         \
+	X(D_MECHANIC, d_mechanic, "The mechanic's PIN")                                            \
+	X(D_LEAD, d_lead, "6 to 64 characters; letters count. Each try is kept in the journal.")   \
+	X(D_SET, d_set,                                                                            \
+	  "If none has been set: on the bus computer, somebody with its administrator's rights "   \
+	  "sets one with the command {1}.")                                                        \
+	X(D_OPEN, d_open, "Open")                                                                  \
+	/* mechanic */                                                                             \
+	X(S_HEAD, s_head, "Service") X(S_ON, s_on, "Service is on until {1}, {2} more.")           \
+	X(S_ON_NO_END, s_on_no_end, "Service is on.") X(S_OFF, s_off, "Service is off.")           \
+	X(S_DOES, s_does,                                                                          \
+	  "Service mutes beeper and horn for a while and ends by itself. The telltale still "      \
+	  "works, and the driver's page says that service is on.")                                 \
+	X(S_SWEEP, s_sweep,                                                                        \
+	  "It ends no sweep: one that is owed meanwhile stays owed, and is marked doubtful as "    \
+	  "muted.")                                                                                \
+	X(S_TURN_ON, s_turn_on, "Turn service on") X(S_TURN_OFF, s_turn_off, "Turn service off")   \
+	X(S_CERTIFY, s_certify, "Certify a defect") X(S_WHICH, s_which, "Which defect")            \
+	X(S_AS, s_as, "What was done") X(S_REPAIRED, s_repaired, "It was repaired")                \
+	X(S_NO_NEED, s_no_need, "No repair is needed") X(S_CODE, s_code, "Your code")              \
+	X(S_DO_CERTIFY, s_do_certify, "Certify")                                                   \
+	X(SESSION_LEFT, session_left, "This session ends in {1} if nothing is done.")              \
+	X(R_SIGN_AGAIN, r_sign_again, "Sign a new one instead")
 
 #endif
