@@ -13,16 +13,20 @@
 #define PW_TAIL_MAX 192
 #define PW_WIDTHS 8
 
-/* Upper bounds of the bins of pulse widths, ms: 1 2 5 10 20 50 100; the last bin is up to settle_ms,
- * where that is more. */
+/* Upper bounds of the bins of pulse widths, ms: 1 2 5 10 20 50 100; the last bin is up to
+ * settle_ms, where that is more. */
 extern const int64_t pw_width_below_ms[PW_WIDTHS - 1];
+
+/* So many pulses shorter than settle_ms are usual bounce, more are chatter: common practice.
+ * Contacts were seen to bounce 1.6 ms on average and 6.2 ms at most (facts E8). */
+#define PW_CHATTER_MANY 10
 
 enum pw_wire_verdict {
 	PW_WIRE_WELL = 1,
 	PW_WIRE_UNSEEN,      /* has not moved since counting began */
 	PW_WIRE_ONE_WAY,     /* moved once, and not back */
-	PW_WIRE_CHATTERS,    /* pulses shorter than settle_ms, many of them */
-	PW_WIRE_BOTH_OPEN,   /* the pair reads 0, 0: a broken common wire or no supply at the button */
+	PW_WIRE_CHATTERS,    /* more than PW_CHATTER_MANY short pulses in a move, or without one */
+	PW_WIRE_BOTH_OPEN,   /* the pair reads 0, 0: a broken common wire, or no supply there */
 	PW_WIRE_BOTH_CLOSED, /* the pair reads 1, 1: shorted together, or a contact that stuck */
 	PW_WIRE_STUCK,       /* the button reads pressed for longer than held_max */
 	PW_WIRE_FAULT,       /* the board cannot have it: see its fault */
@@ -43,19 +47,32 @@ struct pw_wire {
 	int64_t at_ms[PW_TAIL_MAX]; /* oldest first; levels alternate, the last one led to level */
 };
 
-/* The walk through the wiring: one step a line and level. */
+/*
+ * The walk through the wiring: one step a line and level. Only the standard inputs are looked at.
+ * Moved: came to another settled level. With it: within the longer settle_ms of the two. The pair
+ * is stepped as rear_button, and rear_button_nc has to go the other way; where it does not, and no
+ * third line moved instead, other is PW_REAR_BUTTON_NC.
+ */
 enum pw_wiring_result {
-	PW_WIRING_OPEN = 1, /* the step waits */
-	PW_WIRING_RIGHT, PW_WIRING_SWAPPED, PW_WIRING_INVERTED, PW_WIRING_NO_EDGE,
-	PW_WIRING_SHORTED, /* another line moved with it, to the same level */
-	PW_WIRING_CROSSTALK, /* another line had short pulses while it moved */
-	PW_WIRING_CHATTER, PW_WIRING_SKIPPED, PW_WIRING_RESULTS
+	PW_WIRING_OPEN = 1,  /* the step waits: nothing moved yet, or a line has not settled */
+	PW_WIRING_RIGHT,     /* came to the level; the button: may have been let go already */
+	PW_WIRING_SWAPPED,   /* other moved instead. When edges > 0 on rear_button: instead of
+				rear_button_nc; other = that: the two contacts are exchanged */
+	PW_WIRING_INVERTED,  /* stood at the level and left it, or rests at the opposite */
+	PW_WIRING_NO_EDGE,   /* did not move: an open or shorted wire. Of the pair, other = nc: nc did
+				not, or both read 0 all along */
+	PW_WIRING_SHORTED,   /* other moved with it and stays there; where one of the two reads live
+				as 0, to the opposite level. other = nc: the pair reads the same */
+	PW_WIRING_CROSSTALK, /* other had short pulses alone while it moved */
+	PW_WIRING_CHATTER,   /* more than PW_CHATTER_MANY short pulses in the step */
+	PW_WIRING_SKIPPED,
+	PW_WIRING_RESULTS
 };
 
 struct pw_wiring_step {
 	uint8_t line, level; /* make it come to this */
 	enum pw_wiring_result result;
-	uint8_t other;       /* SWAPPED, SHORTED, CROSSTALK: the line that moved */
+	uint8_t other;       /* as above, else line itself */
 	uint16_t edges, other_edges, chatter;
 	int64_t shortest_ms; /* in the step, -1 */
 };
@@ -88,26 +105,28 @@ void pw_wires_count_anew(struct pw_wires *w, int64_t now_ms);
  * have line i. */
 void pw_wires_judge(struct pw_wires *w, uint32_t faults, int64_t held_max_ms, int64_t now_ms);
 
-/* -- wiring.c: the walk ------------------------------------------------------------------------------ */
+/* -- wiring.c: the walk ------------------------------------------------------------------------ */
 
-/* A step for each level of each configured input of the standard ones, in the order of a walk through
- * the bus. */
+/* A step for each level of each configured input of the standard ones, in the order of a walk
+ * through the bus. */
 void pw_wiring_begin(struct pw_wires *w, int64_t now_ms);
 /* The step under way as its edges stand: OPEN while nothing can be said yet. Changes nothing. */
 struct pw_wiring_step pw_wiring_look(const struct pw_wires *w, int64_t now_ms);
-/* Takes the look as the step's result (no edge: NO_EDGE) and goes on; again: does the last step anew;
- * skip: SKIPPED. False when there is no step for that. */
+/* Takes the look as the step's result (what is OPEN as if it had settled; no edge: NO_EDGE) and goes
+ * on; again: does the last step anew; skip: SKIPPED. False when there is no step for that. */
 bool pw_wiring_next(struct pw_wires *w, int64_t now_ms);
 bool pw_wiring_again(struct pw_wires *w, int64_t now_ms);
 bool pw_wiring_skip(struct pw_wires *w, int64_t now_ms);
 const char *pw_wiring_name(enum pw_wiring_result result); /* "swapped" */
 const char *pw_wire_verdict_name(enum pw_wire_verdict verdict);
 
-/* -- vcd.c: raw edges as a value change dump (IEEE 1364-2005, 18) ------------------------------------- */
+/* -- vcd.c: raw edges as a value change dump (IEEE 1364-2005, 18) ------------------------------ */
 
-/* The tails as text, 1 ms a unit, from the earliest edge kept of any line on (before its own first one
- * a line reads x). date: for $date. Length without the closing zero, or -1 when buf is too small. */
-int pw_wires_vcd(const struct pw_wires *w, const char *bus, const char *date, char *buf, size_t size);
+/* The tails as text, 1 ms a unit, from the earliest edge kept of any line, which is time 0, to now_ms
+ * (before its own first one a line reads x). date: for $date. Length without the closing zero, or -1
+ * when buf is too small. */
+int pw_wires_vcd(const struct pw_wires *w, const char *bus, const char *date, char *buf,
+		 size_t size);
 #define PW_VCD_MAX 131072
 
 #endif
