@@ -1,6 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
-# An afternoon of a made-up bus on the bench board, in real time; then the page stays up.
+# An afternoon of a made-up bus on the bench board, in real time; then its pages stay up: the bus's
+# own, and the bench's, to play the driver on.
 #
 #	etc/demo/demo.sh	SPEED=N hurries it: 1 to 20
 #				DEMO_FOR=SECONDS ends it by itself after that
@@ -14,7 +15,8 @@ export LC_ALL=C
 postwalk=${BUILD:-build}/postwalk
 postwalkd=${BUILD:-build}/postwalkd
 speed=${SPEED:-1}
-dir='' daemon='' watcher='' timer='' doing=''
+installer_pin=482913 mechanic_pin=705128 # made up, and the demo's alone
+dir='' daemon='' watcher='' bench_page='' timer='' doing=''
 
 fail()
 {
@@ -37,7 +39,7 @@ number_from_to "$speed" 1 20 || fail "expected a SPEED of 1 to 20, not \"$speed\
 clean_up()
 {
 	trap '' INT TERM HUP
-	for pid in $timer $doing $watcher $daemon; do
+	for pid in $timer $doing $bench_page $watcher $daemon; do
 		kill -TERM "$pid" 2>/dev/null
 	done
 	wait
@@ -59,13 +61,22 @@ await()
 
 # -- the policy: times divided by the speed, as far as R24 lets them ---------------------------------
 
+# Sets found to the first port from $1 on that nobody listens at.
 free_port()
 {
-	port=8787
-	while (exec 3<>"/dev/tcp/127.0.0.1/$port") 2>/dev/null; do
-		port=$((port + 1))
-		[ "$port" -le 8887 ] || fail "expected a free port from 8787 to 8887"
+	found=$1
+	while (exec 3<>"/dev/tcp/127.0.0.1/$found") 2>/dev/null; do
+		found=$((found + 1))
+		[ "$found" -le 8887 ] || fail "expected a free port from 8787 to 8887"
 	done
+}
+
+find_ports()
+{
+	free_port 8787
+	port=$found
+	free_port $((port + 1))
+	bus_url=http://127.0.0.1:$port bench_url=http://127.0.0.1:$found
 }
 
 write_policy()
@@ -136,7 +147,7 @@ act()
 await_signal()
 {
 	tries=$(($2 * 5))
-	until "$postwalk" status --url "http://127.0.0.1:$port" --json 2>/dev/null |
+	until "$postwalk" status --url "$bus_url" --json 2>/dev/null |
 		grep -q "\"rung\":\"$1\""; do
 		tries=$((tries - 1))
 		[ $tries -gt 0 ] || fail "expected the signal $1 within $2 s"
@@ -148,11 +159,32 @@ await_signal()
 
 # -- the afternoon -----------------------------------------------------------------------------------
 
+set_pin()
+{
+	echo "$2" | "$postwalk" pin --state "$dir/state" "$1" >"$dir/pin" ||
+		fail "the PIN of the $1 could not be set"
+}
+
+# The bench's page says its address once it serves.
+begin_bench_page()
+{
+	"$postwalk" bench "$dir/state/bench.sock" --page "${bench_url#http://}" --bus "$bus_url" \
+		>"$dir/bench_page" &
+	bench_page=$!
+	until [ -s "$dir/bench_page" ]; do
+		kill -0 "$bench_page" 2>/dev/null || fail "the bench's page has ended"
+		sleep 0.1 &
+		await
+	done
+}
+
 begin()
 {
-	free_port
+	find_ports
 	write_policy
 	mkdir "$dir/state"
+	set_pin installer $installer_pin
+	set_pin mechanic $mechanic_pin
 	mkfifo "$dir/told" "$dir/idle"
 	follow <"$dir/told" &
 	"$postwalkd" --config "$dir/policy.conf" --board bench --state "$dir/state" 2>"$dir/told" &
@@ -165,6 +197,7 @@ begin()
 	await_signal none 10
 	"$postwalk" bench "$dir/state/bench.sock" --watch >"$dir/told" &
 	watcher=$!
+	begin_bench_page
 }
 
 # What the journal holds, against what the rules say to its lines. The live file is the writer's
@@ -185,7 +218,14 @@ judge_again()
 
 echo "An afternoon of bus-07, Tamarack Valley (both made up)."
 begin
-echo "The page: http://127.0.0.1:$port   Ctrl-C stops all."
+cat <<END
+
+    The bus's own page:    $bus_url
+    The bench's own page:  $bench_url   the bus's switches and lamps
+    PINs, this demo's own: $installer_pin opens the installer's pages, $mechanic_pin the mechanic's
+
+Look at both, side by side. The afternoon plays by itself; then it is your turn. Ctrl-C stops all.
+END
 act 1-walked
 act 2-rushed
 act 3-driven-off
@@ -198,13 +238,18 @@ await
 echo
 echo "The afternoon is over, and the last sweep is still owed."
 echo
-"$postwalk" status --url "http://127.0.0.1:$port"
+"$postwalk" status --url "$bus_url"
 echo
+walk=$(awk -v speed="$speed" 'BEGIN { printf "%.1f", (9.1 / 1.07 + 12 * 0.5) / speed }')
 judge_again || fail "expected the journal's lines to give its records again"
 cat <<END
 
-The alarm goes on, and so does the page: http://127.0.0.1:$port
-Be the driver, from another shell:
+The alarm goes on. Now play the driver, in the browser; the walk to the rear takes $walk s here.
+
+    $bench_url   turn the key, walk, press the rear button, leave by the door
+    $bus_url   what the watch makes of it; PINs: installer $installer_pin, mechanic $mechanic_pin
+
+The PINs are made up: on a bus, set others with postwalk pin. The rear button from another shell:
     $postwalk bench $dir/state/bench.sock rear_button=1
     $postwalk bench $dir/state/bench.sock rear_button=0
 Ctrl-C stops all and leaves nothing.
