@@ -184,7 +184,7 @@ static int hash_read(const struct pin *p, char hash[crypto_pwhash_STRBYTES])
 		return PW_PIN_TROUBLE;
 	}
 	hash[strcspn(hash, "\n")] = '\0';
-	if (crypto_pwhash_str_needs_rehash(hash, OPSLIMIT, MEMLIMIT) != 0) {
+	if (crypto_pwhash_argon2id_str_needs_rehash(hash, OPSLIMIT, MEMLIMIT) != 0) {
 		snprintf(p->why, p->size, "%s/%s is not as it was written: set the PIN anew",
 			 p->state_dir, p->name);
 		return PW_PIN_TROUBLE;

@@ -150,7 +150,7 @@ static bool wiring_makes_sense(const struct pw_wiring *w)
 	for (unsigned i = 0; i < w->steps && i < PW_WIRING_STEPS; i++)
 		if (!step_makes_sense(&w->step[i]))
 			return false;
-	return w->steps <= PW_WIRING_STEPS;
+	return w->steps > 0 && w->steps <= PW_WIRING_STEPS;
 }
 
 static bool words_make_sense(const struct pw_note *n)
