@@ -106,12 +106,32 @@ static void put_standing(struct pw_sheet *t, const struct pw_snapshot *s, enum s
 	pw_sheet_word(t, as[standing].word, span, "");
 }
 
-static void put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
+static void put_how(struct pw_sheet *t, const struct pw_proof *proof)
 {
 	static const enum pw_word how[PW_PROOF_HOWS] = {
 		[PW_MOVED] = PW_W_HOW_MOVED, [PW_SENSED] = PW_W_HOW_SENSED,
 		[PW_HEARD] = PW_W_HOW_HEARD, [PW_NOT_HEARD] = PW_W_HOW_NOT_HEARD,
 	};
+
+	if (!proof || proof->how <= 0 || proof->how >= PW_PROOF_HOWS)
+		return;
+	pw_sheet_raw(t, "<br>");
+	pw_sheet_word(t, how[proof->how], "", "");
+}
+
+void pw_put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
+{
+	const struct pw_proof *proof = pw_day_proof(&s->day, s->line[line].name);
+
+	put_how(t, proof);
+	if (!proof)
+		return;
+	pw_sheet_raw(t, ", ");
+	pw_put_when(t, proof->wall_ms);
+}
+
+static void put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
+{
 	const struct pw_proof *proof;
 	enum standing standing = standing_of(s, line, &proof);
 
@@ -119,10 +139,7 @@ static void put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned 
 	pw_put_line_name(t, s, line);
 	pw_sheet_raw(t, "</th><td>");
 	put_standing(t, s, standing);
-	if (proof && proof->how > 0 && proof->how < PW_PROOF_HOWS) {
-		pw_sheet_raw(t, "<br>");
-		pw_sheet_word(t, how[proof->how], "", "");
-	}
+	put_how(t, proof);
 	pw_sheet_raw(t, "</td><td>");
 	if (proof)
 		pw_put_when(t, proof->wall_ms);

@@ -80,6 +80,21 @@ void pw_put_child_lately(struct pw_sheet *t, const struct pw_view *v);
 /* before.c: a button that tries an output; what is to be known before any of them. */
 void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line);
 void pw_put_trials(struct pw_sheet *t, const struct pw_view *v);
+/* How and when a line was proven, on a line of its own; nothing when it was not. */
+void pw_put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line);
+/* strip.c: edges of the last span_ms, and bars for short pulses. */
+void pw_put_strip(struct pw_sheet *t, const struct pw_wire *w, int64_t now_ms, int64_t span_ms,
+		  enum pw_word span);
+void pw_put_bins(struct pw_sheet *t, const struct pw_wire *w);
+/* installer.c: what a line's edges tell. */
+enum pw_word pw_say_wire(const struct pw_wire *w);
+const char *pw_wire_shape(const struct pw_wire *w);
+void pw_put_shortest(struct pw_sheet *t, int64_t shortest_ms); /* -1: none */
+/* wiring_page.c: what a step asks for, and what was seen. */
+enum pw_word pw_say_step(const struct pw_wiring_step *step);
+enum pw_word pw_say_result(enum pw_wiring_result result);
+const char *pw_step_shape(enum pw_wiring_result result);
+void pw_put_saw(struct pw_sheet *t, const struct pw_wires *w, const struct pw_wiring_step *step);
 bool pw_review_due(const struct pw_day *d); /* report.c */
 void pw_put_defect(struct pw_sheet *t, const struct pw_defect *d);
 

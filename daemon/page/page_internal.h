@@ -201,6 +201,7 @@ enum pw_word pw_say_verdict(enum pw_verdict verdict);
 enum pw_word pw_say_finding(enum pw_finding finding);
 /* In words: NONE for a board's own lines. */
 enum pw_word pw_say_line(unsigned line);
+enum pw_word pw_say_level_of(unsigned line, bool level);
 enum pw_word pw_say_level(const struct pw_snapshot *s, unsigned line);
 bool pw_line_level(const struct pw_snapshot *s, unsigned line);
 /* b - a, or -1 when one of them has not been. */
@@ -249,7 +250,7 @@ extern const char pw_web_page[], pw_web_silent[], pw_web_style[], pw_web_dark[],
 struct pw_page_limits {
 	unsigned idle_s;     /* a connection on which nothing moves */
 	int64_t deadline_ms; /* from the connection or the last answer to the next answer */
-	int64_t ask_wait_ms, ask_rest_ms;
+	int64_t ask_wait_ms, ask_rest_ms, act_wait_ms;
 };
 extern const struct pw_page_limits pw_page_limits;
 

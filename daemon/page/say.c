@@ -160,11 +160,14 @@ enum pw_word pw_say_line(unsigned line)
 	return line < PW_EXTRA ? line_words[line].name : PW_W_NONE;
 }
 
-enum pw_word pw_say_level(const struct pw_snapshot *s, unsigned line)
+enum pw_word pw_say_level_of(unsigned line, bool level)
 {
-	bool level = pw_line_level(s, line);
-
 	if (line < PW_EXTRA)
 		return line_words[line].level[level];
 	return level ? PW_W_V_ON : PW_W_V_OFF;
+}
+
+enum pw_word pw_say_level(const struct pw_snapshot *s, unsigned line)
+{
+	return pw_say_level_of(line, pw_line_level(s, line));
 }

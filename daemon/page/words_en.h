@@ -320,6 +320,99 @@
 	X(S_NO_NEED, s_no_need, "No repair is needed") X(S_CODE, s_code, "Your code")              \
 	X(S_DO_CERTIFY, s_do_certify, "Certify")                                                   \
 	X(SESSION_LEFT, session_left, "This session ends in {1} if nothing is done.")              \
-	X(R_SIGN_AGAIN, r_sign_again, "Sign a new one instead")
+	X(R_SIGN_AGAIN, r_sign_again, "Sign a new one instead")                                    \
+	/* installer */                                                                            \
+	X(I_CAUTION, i_caution,                                                                    \
+	  "Secure the bus against moving. Before wires are touched, take the supply off as the "   \
+	  "makers' instructions and local rules ask, and measure that it is off.")                 \
+	X(I_COUNTED, i_counted, "Counted for {1}.") X(I_COUNT, i_count, "Count anew")              \
+	X(I_CAPTURE, i_capture, "Raw edges as VCD (IEEE 1364)") X(I_SPAN, i_span, "Strips show")   \
+	X(I_10, i_10, "the last 10 s") X(I_60, i_60, "the last minute")                            \
+	X(I_600, i_600, "the last 10 min")                                                         \
+	X(I_AXIS, i_axis, "Left: {1} ago. Right: now. Up: 1. Down: 0.")                            \
+	N(I_STRIP, i_strip, "{1} edge shown, {2}", "{1} edges shown, {2}")                         \
+	X(I_CUT, i_cut, "Earlier edges are no longer kept.") X(I_EDGES, i_edges, "Edges")          \
+	X(I_SHORTEST, i_shortest, "Shortest pulse")                                                \
+	X(I_CHATTER, i_chatter, "Shorter than {1} ms") X(I_MS, i_ms, "{1} ms")                     \
+	X(I_BELOW, i_below, "under {1} ms") X(I_ABOVE, i_above, "{1} ms and up")                   \
+	X(I_BINS, i_bins, "Short pulses by width")                                                 \
+	X(I_PAIR, i_pair, "The button's two contacts") X(I_AGREE, i_agree, "They agree: {1}.")     \
+	X(I_DISAGREE, i_disagree, "They disagree, for {1}:") X(I_SAYS, i_says, "{1} reads {2}.")   \
+	X(I_OUTPUTS, i_outputs, "Try the outputs")                                                 \
+	X(I_LINE_WELL, i_line_well, "Well: it moves both ways.")                                   \
+	X(I_LINE_UNSEEN, i_line_unseen,                                                            \
+	  "Has not moved since counting began. Work it; if nothing comes, look for a broken "      \
+	  "wire or a wrong terminal.")                                                             \
+	X(I_LINE_ONE_WAY, i_line_one_way,                                                          \
+	  "Moved once and not back. Work it again; if it stays, look for a stuck contact or a "    \
+	  "wire that broke off.")                                                                  \
+	X(I_LINE_CHATTERS, i_line_chatters,                                                        \
+	  "Chatters: many pulses too short to settle. Look for a loose terminal, a worn "          \
+	  "contact, or a wire that picks up noise.")                                               \
+	X(I_LINE_BOTH_OPEN, i_line_both_open,                                                      \
+	  "Both contacts read open: a broken common wire or no supply at the button.")             \
+	X(I_LINE_BOTH_CLOSED, i_line_both_closed,                                                  \
+	  "Both contacts read closed: shorted together, or a contact that stuck.")                 \
+	X(I_LINE_STUCK, i_line_stuck,                                                              \
+	  "Reads pressed for too long: a jammed button, or a wire shorted to the supply.")         \
+	X(I_LINE_FAULT, i_line_fault, "The board cannot have this line: see its fault.")           \
+	X(I_OUT_UNSEEN, i_out_unseen, "Not driven since counting began. Try it.")                  \
+	/* walk through the wiring */                                                              \
+	X(G_LEAD, g_lead,                                                                          \
+	  "One step for each line and level: do what it says, wait for what is seen, go on. It "   \
+	  "ends in a set-up record.")                                                              \
+	X(G_BEGIN, g_begin, "Begin") X(G_BEGIN_ANEW, g_begin_anew, "Begin anew")                   \
+	X(G_NEXT, g_next, "Next") X(G_AGAIN, g_again, "The last step again")                       \
+	X(G_SKIP, g_skip, "Skip") X(G_END, g_end, "To the set-up record")                          \
+	X(G_STEP, g_step, "Step {1} of {2}")                                                       \
+	X(G_ALL, g_all, "Every step has been judged. Sign the set-up record.")                     \
+	X(G_STEPS, g_steps, "Steps so far") X(G_IGNITION_1, g_ignition_1, "Turn the key on.")      \
+	X(G_IGNITION_0, g_ignition_0, "Turn the key off.")                                         \
+	X(G_PARK_BRAKE_1, g_park_brake_1, "Set the parking brake.")                                \
+	X(G_PARK_BRAKE_0, g_park_brake_0,                                                          \
+	  "Release the parking brake, if the bus stands safely without it.")                       \
+	X(G_BUTTON_1, g_button_1, "Press and hold the rear button.")                               \
+	X(G_BUTTON_0, g_button_0, "Let go of the rear button.")                                    \
+	X(G_REAR_DOOR_1, g_rear_door_1, "Open the rear door.")                                     \
+	X(G_REAR_DOOR_0, g_rear_door_0, "Shut the rear door.")                                     \
+	X(G_EXITS_1, g_exits_1, "Open an emergency exit.")                                         \
+	X(G_EXITS_0, g_exits_0, "Shut every emergency exit.")                                      \
+	X(G_SERVICE_DOOR_1, g_service_door_1, "Open the service door.")                            \
+	X(G_SERVICE_DOOR_0, g_service_door_0, "Shut the service door.")                            \
+	X(G_LAMPS_1, g_lamps_1, "Switch the red warning lamps on.")                                \
+	X(G_LAMPS_0, g_lamps_0, "Switch the red warning lamps off.")                               \
+	X(G_OTHER_1, g_other_1, "Make it come to 1.")                                              \
+	X(G_OTHER_0, g_other_0, "Make it come to 0.")                                              \
+	N(G_EDGES_ON, g_edges_on, "{1} edge on {2}", "{1} edges on {2}")                           \
+	X(G_SAW_NOTHING, g_saw_nothing, "Saw: nothing on {1} yet.")                                \
+	X(G_SAW_RIGHT, g_saw_right, "Saw: {2}. Right.")                                            \
+	X(G_SAW_SWAPPED, g_saw_swapped, "Saw: nothing on {1}, {2}: are they swapped?")             \
+	X(G_SAW_INVERTED, g_saw_inverted,                                                          \
+	  "Saw: {2}, to the other level. Is it inverted (active_low)?")                            \
+	X(G_SAW_NO_EDGE, g_saw_no_edge,                                                            \
+	  "Saw: nothing on {1}: a broken wire, a wrong terminal, or no supply?")                   \
+	X(G_SAW_SHORTED, g_saw_shorted,                                                            \
+	  "Saw: {1} moved, and with it {2}, to the same level: are they shorted together?")        \
+	X(G_SAW_CROSSTALK, g_saw_crosstalk,                                                        \
+	  "Saw: {1} moved, and meanwhile {2}, in short pulses: do their wires run side by "        \
+	  "side, or is a ground missing?")                                                         \
+	X(G_SAW_CHATTER, g_saw_chatter,                                                            \
+	  "Saw: {2}, with short pulses among them: a loose terminal or a worn contact?")           \
+	X(G_SAW_SKIPPED, g_saw_skipped, "Skipped.") X(G_RIGHT, g_right, "right")                   \
+	X(G_SWAPPED, g_swapped, "swapped") X(G_INVERTED, g_inverted, "inverted")                   \
+	X(G_NO_EDGE, g_no_edge, "no edge") X(G_SHORTED, g_shorted, "shorted")                      \
+	X(G_CROSSTALK, g_crosstalk, "cross-talk") X(G_CHATTER, g_chatter, "chatter")               \
+	X(G_SKIPPED, g_skipped, "skipped") X(G_OPEN, g_open, "open")                               \
+	/* set-up record */                                                                        \
+	X(U_SIGNED, u_signed, "Last signed by {1}, {2}.")                                          \
+	X(U_NONE, u_none, "No set-up record has been signed yet.")                                 \
+	X(U_NO_WALK, u_no_walk, "The wiring has not been walked through since the watch began.")   \
+	X(U_STEPS, u_steps, "The walk through the wiring") X(U_COL_STEP, u_col_step, "Step")       \
+	X(U_COL_RESULT, u_col_result, "Result")                                                    \
+	X(U_EVIDENCE, u_evidence, "Evidence of each line")                                         \
+	X(U_SIGN_LEAD, u_sign_lead,                                                                \
+	  "Your code ends the walk and signs the record as it stands.")                            \
+	X(U_SIGN, u_sign, "Sign and end") X(U_CODE, u_code, "Your installer's code")               \
+	X(U_INK, u_ink, "Signature of the installer")
 
 #endif
