@@ -13,8 +13,7 @@ void pw_supervise_init(struct pw_supervise *sv)
 		sv->driven_ms[i] = PW_NEVER;
 }
 
-/* The line that senses output i, or -1. */
-static int sense_of(const struct pw_policy *p, unsigned i)
+int pw_sense_of(const struct pw_policy *p, unsigned i)
 {
 	int sense;
 
@@ -58,7 +57,7 @@ uint32_t pw_supervise_step(struct pw_supervise *sv, const struct pw_policy *p, u
 	const uint32_t before = sv->silent;
 
 	for (unsigned i = PW_INPUTS; i < PW_LINES; i++) {
-		int sense = sense_of(p, i);
+		int sense = pw_sense_of(p, i);
 		bool sensed;
 
 		if (sense < 0) /* a new policy may have taken the sense away */

@@ -30,6 +30,7 @@ static void on_sweep(struct pw_bus *b, const struct pw_effect *e)
 	memcpy(n.of.sweep.rung, b->active.policy.signal[e->sweep->rung].name, PW_NAME_MAX);
 	pw_writer_note(b->writer, &n);
 	remember(b, e->sweep);
+	b->t0_ms = e->sweep->t0_ms;
 	pw_info("sweep closed: %s", pw_verdict_name(e->sweep->verdict));
 }
 

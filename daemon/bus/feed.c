@@ -60,8 +60,32 @@ static void feed(struct pw_bus *b, const struct pw_edge *e, int64_t at_ms)
 	if (pw_run(&b->state, p, at_ms - 1, &b->sink) > 0)
 		b->keep = true;
 	remember(b, e, at_ms);
+	pw_proofs_settled(b); /* what settled before: the next edge may undo it */
 	if (pw_step(&b->state, p, &ev, &b->sink) > 0)
 		b->keep = true;
+	pw_proofs_settled(b);
+}
+
+static void take_edge(struct pw_bus *b, const struct pw_edge *e, struct pw_edge *last)
+{
+	b->changed_ms[e->line] = e->at_ms;
+	pw_wires_edge(&b->wires, e->line, e->level, e->at_ms);
+	if (e->line >= PW_INPUTS) {
+		pw_proofs_raw(b, e->line, e->level);
+		return;
+	}
+	*last = (struct pw_edge){ .at_ms = moment_of(e, b->judged_ms, last), .line = e->line };
+	feed(b, e, last->at_ms);
+}
+
+static void run_until(struct pw_bus *b, int64_t until_ms)
+{
+	if (until_ms <= b->judged_ms)
+		return;
+	if (pw_run(&b->state, &b->active.policy, until_ms, &b->sink) > 0)
+		b->keep = true;
+	pw_proofs_settled(b);
+	b->judged_ms = until_ms;
 }
 
 void pw_feed(struct pw_bus *b)
@@ -73,22 +97,35 @@ void pw_feed(struct pw_bus *b)
 
 	do {
 		n = pw_board_read(b->board, b->now_ms, edge, BATCH);
-		for (size_t i = 0; i < n; i++) {
-			b->changed_ms[edge[i].line] = edge[i].at_ms;
-			if (edge[i].line >= PW_INPUTS)
-				continue;
-			last = (struct pw_edge){ .at_ms = moment_of(&edge[i], b->judged_ms, &last),
-						 .line = edge[i].line };
-			feed(b, &edge[i], last.at_ms);
-		}
+		for (size_t i = 0; i < n; i++)
+			take_edge(b, &edge[i], &last);
 	} while (n == BATCH);
-	if (until_ms < last.at_ms)
-		until_ms = last.at_ms;
-	if (until_ms <= b->judged_ms)
-		return;
-	if (pw_run(&b->state, &b->active.policy, until_ms, &b->sink) > 0)
-		b->keep = true;
-	b->judged_ms = until_ms;
+	run_until(b, until_ms < last.at_ms ? last.at_ms : until_ms);
+}
+
+/* In a moment of its own, which is over then: in a replay as well it stands after the edges of what came
+ * before, and before those that come after (J9). */
+void pw_feed_service(struct pw_bus *b, bool on)
+{
+	const int64_t at_ms = b->now_ms > b->judged_ms ? b->now_ms : b->judged_ms + 1;
+	struct pw_note n;
+
+	run_until(b, at_ms - 1);
+	b->judged_ms = at_ms - 1;
+	pw_step(&b->state, &b->active.policy, &(struct pw_event){
+		.kind = on ? PW_SERVICE_ON : PW_SERVICE_OFF, .at_ms = at_ms }, &b->sink);
+	run_until(b, at_ms);
+	n = pw_note_new(b, PW_K_SERVICE);
+	n.of.service.on = b->service = on;
+	pw_writer_note(b->writer, &n);
+	b->keep = true;
+	pw_info("service is %s", on ? "on: beeper and horn are muted" : "over");
+}
+
+void pw_feed_service_end(struct pw_bus *b)
+{
+	if (b->service && !b->state.service)
+		pw_feed_service(b, false);
 }
 
 void pw_feed_flush(struct pw_bus *b)

@@ -2,6 +2,7 @@
 /* One epoll loop, one clock read a wake-up, absolute deadlines. */
 #include <errno.h>
 #include <signal.h>
+#include <sodium.h>
 #include <stddef.h>
 #include <string.h>
 #include <sys/epoll.h>
@@ -95,11 +96,60 @@ static bool tend_writer(struct pw_bus *b)
 	return changed;
 }
 
+static void take_act(struct pw_bus *b, const struct pw_act *act, uint32_t serial)
+{
+	struct pw_done_act done;
+
+	if (pw_act_take(b, act, serial, &done))
+		pw_page_answer_act(b->page, serial, &done);
+	sodium_memzero(&done, sizeof(done));
+}
+
+/* Whose session it is was looked at with the page itself: this keeps none open. */
+static void take_wires(struct pw_bus *b, const struct pw_act *act, uint32_t serial)
+{
+	const struct pw_done_act none = { .answer = PW_SESSION_NONE, .role = PW_NOBODY };
+
+	if (pw_session_is(b, act->session, PW_INSTALLER))
+		pw_show_wires(b, serial);
+	else
+		pw_page_answer_act(b->page, serial, &none);
+}
+
+/* True: something may have changed by it. */
+static bool take_asked(struct pw_bus *b)
+{
+	bool acted = false;
+	struct pw_act act = { 0 };
+	enum pw_asked asked;
+	uint32_t serial;
+
+	while ((asked = pw_page_asked(b->page, &act, &serial)) != PW_ASKED_NOTHING) {
+		if (asked == PW_ASKED_SNAPSHOT)
+			pw_show(b);
+		else if (asked == PW_ASKED_WIRES)
+			take_wires(b, &act, serial);
+		else
+			take_act(b, &act, serial);
+		acted = acted || asked == PW_ASKED_ACT;
+	}
+	sodium_memzero(&act, sizeof(act));
+	return acted;
+}
+
 static void tend_page(struct pw_bus *b)
 {
+	struct pw_done_act done;
+	uint32_t serial;
+
 	if (!b->page)
 		return;
-	pw_asked_take(b);
+	if (take_asked(b))
+		pw_signals_drive(b); /* what an act has changed is heard at once */
+	if (pw_gate_tend(b, &serial, &done))
+		pw_page_answer_act(b->page, serial, &done);
+	sodium_memzero(&done, sizeof(done));
+	pw_tries_tell(b);
 	pw_page_tend(b->page, b->now_ms);
 }
 
@@ -122,6 +172,8 @@ static void arm(struct pw_bus *b)
 		pw_writer_next_ms(b->writer),
 		b->page ? pw_page_next_ms(b->page) : PW_NEVER,
 		b->watchdog_next_ms,
+		pw_gate_next_ms(b),
+		pw_tries_next_ms(b),
 	};
 	int64_t next_ms = earliest(at, sizeof(at) / sizeof(at[0]));
 	struct itimerspec t = { 0 };
@@ -144,6 +196,7 @@ static void wake(struct pw_bus *b)
 	pw_clock_tick(b);
 	pw_clock_look(b);
 	pw_feed(b);
+	pw_feed_service_end(b);
 	pw_signals_drive(b);
 	take_signals(b);
 	tend_page(b);

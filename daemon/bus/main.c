@@ -221,6 +221,8 @@ static int run(struct pw_bus *b)
 		b->active.policy.listen);
 	pw_loop_run(b);
 	status = 0;
+	pw_gate_stop(b);
+	pw_tries_tell_all(b);
 	b->keep = true;
 	pw_feed_flush(b);
 	pw_manager_tell("STOPPING=1");

@@ -54,6 +54,8 @@ void pw_reload_take(struct pw_bus *b)
 		return;
 	b->next_waits = false;
 	b->active = b->next;
+	for (unsigned i = 0; i < PW_LINES; i++)
+		b->wires.wire[i].settle_ms = b->active.policy.line[i].settle_ms;
 	pw_note_policy(b);
 	pw_info("the new policy is in force");
 }

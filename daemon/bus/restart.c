@@ -127,6 +127,8 @@ void pw_restart(struct pw_bus *b, const struct pw_kept_state *kept)
 	if (kept->found)
 		g = judge_gap(b, kept);
 	b->judged_ms = b->now_ms;
+	b->day = kept->day;
+	b->t0_ms = PW_NO_TIME;
 	b->clocks = (struct pw_clocks){ .boot_ms = b->now_ms, .wall_ms = b->wall_ms,
 					.believed_ms = pw_built_ms() };
 	if (kept->found && kept->wall_ms > b->clocks.believed_ms)
@@ -142,6 +144,8 @@ void pw_restart(struct pw_bus *b, const struct pw_kept_state *kept)
 					   .levels = input_levels(b) });
 	if (input_levels(b) >> PW_IGNITION & 1)
 		pw_player_check(&b->player, b->now_ms);
+	pw_proofs_begin(b);
+	pw_wires_begin(&b->wires, &b->active.policy, pw_board_levels(b->board), b->now_ms);
 	b->keep = true;
 	b->judged_ms = b->now_ms - 1;
 }

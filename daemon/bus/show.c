@@ -81,6 +81,19 @@ void pw_show(struct pw_bus *b)
 	s.waiting = pw_writer_waiting(b->writer);
 	s.proof_ms = b->active.policy.proof_ms;
 	snprintf(s.call, sizeof(s.call), "%s", b->active.policy.call);
-	s.trial_end_ms = PW_NO_TIME;
+	s.day = b->day;
+	s.trial_end_ms = b->trial.end_ms ? b->trial.end_ms : PW_NO_TIME;
+	s.trial_line = b->trial.line;
 	pw_page_answer(b->page, &s);
+}
+
+void pw_show_wires(struct pw_bus *b, uint32_t serial)
+{
+	uint32_t faults = 0;
+
+	for (unsigned i = 0; i < PW_LINES; i++)
+		if (b->active.policy.line[i].configured && pw_board_fault(b->board, i))
+			faults |= 1u << i;
+	pw_wires_judge(&b->wires, faults, b->active.policy.held_max_ms, b->now_ms);
+	pw_page_answer_wires(b->page, serial, &b->wires);
 }

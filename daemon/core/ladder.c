@@ -61,9 +61,9 @@ static uint32_t heard_by_traffic(const struct pw_policy *p)
 	return outside;
 }
 
-uint32_t pw_outputs(const struct pw_state *s, const struct pw_policy *p, enum pw_signal signal)
+uint32_t pw_may_sound(const struct pw_state *s, const struct pw_policy *p)
 {
-	uint32_t outputs = p->signal[signal].outputs;
+	uint32_t outputs = UINT32_MAX;
 	bool parked = p->line[PW_PARK_BRAKE].configured && pw_level(s, PW_PARK_BRAKE);
 
 	if (s->service)
@@ -71,6 +71,11 @@ uint32_t pw_outputs(const struct pw_state *s, const struct pw_policy *p, enum pw
 	if (pw_level(s, PW_IGNITION) && !parked)
 		outputs &= ~heard_by_traffic(p);
 	return outputs;
+}
+
+uint32_t pw_outputs(const struct pw_state *s, const struct pw_policy *p, enum pw_signal signal)
+{
+	return p->signal[signal].outputs & pw_may_sound(s, p);
 }
 
 bool pw_dome(const struct pw_state *s)

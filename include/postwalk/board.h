@@ -88,6 +88,8 @@ struct pw_supervise {
 	uint32_t silent;             /* bit i: fault silent_NAME of output i stands */
 };
 
+/* The line that senses output i, or -1. */
+int pw_sense_of(const struct pw_policy *p, unsigned i);
 void pw_supervise_init(struct pw_supervise *sv);
 /* sounding: outputs that the sounding signal drives and that may sound (whole pattern, not its
  * pulses); driven: their levels now; levels: the board's. Returns the outputs whose fault

@@ -145,7 +145,8 @@ void pw_shift(struct pw_state *s, int64_t delta_ms);
 
 /* The moment at which an owed sweep comes due as things stand (R13), else PW_NEVER. */
 int64_t pw_due_ms(const struct pw_state *s, const struct pw_policy *p);
-/* Outputs of a signal that may sound now: bit i = line i (R19, R23). */
+/* Outputs that may sound or shine now: bit i = line i (R19, R23); of all of them, and of a signal's. */
+uint32_t pw_may_sound(const struct pw_state *s, const struct pw_policy *p);
 uint32_t pw_outputs(const struct pw_state *s, const struct pw_policy *p, enum pw_signal signal);
 bool pw_dome(const struct pw_state *s); /* inside lighting follows the phase */
 
