@@ -19,6 +19,7 @@
 
 const struct pw_page_limits pw_page_limits = {
 	.idle_s = 8, .deadline_ms = 15000, .ask_wait_ms = 500, .ask_rest_ms = 1000,
+	.act_wait_ms = 3000,
 };
 
 /* The two sockets as 3 and 4, standard error, and nothing else. */
@@ -96,7 +97,7 @@ static void serve(int channel, struct pw_ask *ask, struct pw_http *http, int epo
 int pw_page_serve(int listener, int channel, const struct pw_page_limits *l)
 {
 	struct pw_ask ask = { .channel = channel, .fresh_ms = 100, .wait_ms = l->ask_wait_ms,
-			      .rest_ms = l->ask_rest_ms, .act_wait_ms = 3000 };
+			      .rest_ms = l->ask_rest_ms, .act_wait_ms = l->act_wait_ms };
 	struct pw_http *http = pw_http_new(listener, &ask, l);
 	int epoll = epoll_create1(EPOLL_CLOEXEC), status = PW_PAGE_NO_HTTP;
 
