@@ -21,6 +21,7 @@ struct world {
 	uint16_t port;
 	struct pw_snapshot snapshot; /* what the watch answers with */
 	bool dumb;                   /* it does not */
+	bool deaf;                   /* it answers no acts but TOUCH */
 	unsigned asked;
 	struct pw_wires wires;       /* what it answers installers with */
 	struct pw_done_act done;     /* what it answers acts with; of a session: TOUCH and wires */
@@ -85,7 +86,8 @@ static inline void answer_act(struct world *w, const struct pw_act *act, uint32_
 		w->acts++;
 		w->act = *act;
 	}
-	pw_page_answer_act(w->page, serial, &done);
+	if (!w->deaf || act->kind == PW_A_TOUCH)
+		pw_page_answer_act(w->page, serial, &done);
 }
 
 static inline void answer_snapshot(struct world *w)

@@ -69,8 +69,11 @@ static inline int post(struct world *w, const char *path, const char *fields)
 
 static inline void says(struct world *w, enum pw_word word)
 {
-	const char *text = pw_word(PW_ENGLISH, word);
+	char text[512];
+	struct pw_sheet t;
 
+	pw_sheet_open(&t, text, sizeof text);
+	pw_sheet_html(&t, pw_word(PW_ENGLISH, word));
 	if (!strstr(w->reply, text))
 		fail_msg("\"%s\" is not in:\n%.900s", text, w->reply);
 }
