@@ -164,7 +164,8 @@ static bool came_right(const struct pw_wires *w, const struct pw_wiring_step *s,
 	if (!m.moved || (stood_there && !is_proven(&w->wiring)))
 		return false;
 	/* Nobody can hold the button and the page as well: pressed and let go is pressed. */
-	return m.level == s->level || (s->line == PW_REAR_BUTTON && !stood_there);
+	return m.level == s->level ||
+	       (s->line == PW_REAR_BUTTON && s->level == 1 && !stood_there);
 }
 
 static void set_result(struct pw_wiring_step *s, enum pw_wiring_result what, unsigned other)
