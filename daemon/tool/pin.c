@@ -2,11 +2,13 @@
 /* Sets the PIN of the installer or the mechanic. It stands in no argument, no history, no log. */
 #include <errno.h>
 #include <getopt.h>
+#include <poll.h>
 #include <signal.h>
 #include <sodium.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/signalfd.h>
 #include <sys/stat.h>
 #include <termios.h>
 #include <unistd.h>
@@ -17,6 +19,7 @@
 #define LINE_MAX_BYTES 256
 
 struct asking {
+	int signals; /* of a terminal: a signalfd of what breaks it off; else -1 */
 	char first[LINE_MAX_BYTES], again[LINE_MAX_BYTES];
 };
 
@@ -42,14 +45,30 @@ static int fail(const char *format, ...)
 
 /* -- reading ----------------------------------------------------------------------------------- */
 
+/* As read(2) of one byte; -1 with EINTR when a signal came. */
+static ssize_t read_byte(int signals, char *byte)
+{
+	struct pollfd from[] = { { .fd = STDIN_FILENO, .events = POLLIN },
+				 { .fd = signals, .events = POLLIN } };
+	struct signalfd_siginfo info;
+
+	if (poll(from, 2, -1) < 0)
+		return -1;
+	if (from[1].revents == 0)
+		return read(STDIN_FILENO, byte, 1);
+	if (read(signals, &info, sizeof(info)) >= 0)
+		errno = EINTR;
+	return -1;
+}
+
 /* A line of standard input, byte by byte: nothing of what follows is taken. Its length without the
  * line end; -1 with errno; -2: it is longer. */
-static int read_line(char line[LINE_MAX_BYTES])
+static int read_line(int signals, char line[LINE_MAX_BYTES])
 {
 	size_t n = 0;
 	ssize_t got;
 
-	while (n < LINE_MAX_BYTES && (got = read(STDIN_FILENO, line + n, 1)) != 0) {
+	while (n < LINE_MAX_BYTES && (got = read_byte(signals, line + n)) != 0) {
 		if (got < 0)
 			return -1;
 		if (line[n] == '\n')
@@ -62,9 +81,9 @@ static int read_line(char line[LINE_MAX_BYTES])
 	return strlen(line) == n ? (int)n : -2;
 }
 
-static int take_line(char line[LINE_MAX_BYTES])
+static int take_line(int signals, char line[LINE_MAX_BYTES])
 {
-	int length = read_line(line);
+	int length = read_line(signals, line);
 
 	if (length == -1 && errno == EINTR)
 		return fail("broken off; nothing was changed");
@@ -75,12 +94,12 @@ static int take_line(char line[LINE_MAX_BYTES])
 	return length > 0 ? 0 : fail("expected a PIN, and the line is empty");
 }
 
-static int prompt(const char *words, char line[LINE_MAX_BYTES])
+static int prompt(int signals, const char *words, char line[LINE_MAX_BYTES])
 {
 	int result;
 
 	fputs(words, stderr);
-	result = take_line(line);
+	result = take_line(signals, line);
 	fputc('\n', stderr);
 	return result;
 }
@@ -90,39 +109,37 @@ static int ask_twice(struct asking *a, const char *role)
 	char words[80];
 
 	snprintf(words, sizeof(words), "New PIN of the %s: ", role);
-	if (prompt(words, a->first) || prompt("The same again: ", a->again))
+	if (prompt(a->signals, words, a->first) || prompt(a->signals, "The same again: ", a->again))
 		return -1;
 	return strcmp(a->first, a->again) == 0 ? 0
 		: fail("the two are not the same; nothing was changed");
 }
 
-static void break_off(int sig)
-{
-	(void)sig; /* the read that waits ends with EINTR */
-}
-
 /* Without echo, which comes back however it ends. */
 static int ask_terminal(struct asking *a, const char *role)
 {
-	static const int ends[] = { SIGINT, SIGTERM, SIGHUP, SIGQUIT };
-	const struct sigaction action = { .sa_handler = break_off };
-	struct sigaction before[sizeof(ends) / sizeof(ends[0])];
 	struct termios shown, hidden;
-	int result;
+	sigset_t ends;
+	int result = -1;
 
-	if (tcgetattr(STDIN_FILENO, &shown) < 0)
+	sigemptyset(&ends);
+	sigaddset(&ends, SIGINT);
+	sigaddset(&ends, SIGTERM);
+	sigaddset(&ends, SIGHUP);
+	sigaddset(&ends, SIGQUIT);
+	sigaddset(&ends, SIGTSTP);
+	if (tcgetattr(STDIN_FILENO, &shown) < 0 || sigprocmask(SIG_BLOCK, &ends, NULL) < 0
+	    || (a->signals = signalfd(-1, &ends, SFD_CLOEXEC)) < 0)
 		return fail("the terminal cannot be set: %s", strerror(errno));
 	hidden = shown;
 	hidden.c_lflag &= ~(tcflag_t)(ECHO | ECHONL);
-	for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]); i++)
-		sigaction(ends[i], &action, &before[i]);
 	if (tcsetattr(STDIN_FILENO, TCSAFLUSH, &hidden) < 0)
-		result = fail("the terminal cannot be set: %s", strerror(errno));
+		fail("the terminal cannot be set: %s", strerror(errno));
 	else
 		result = ask_twice(a, role);
 	tcsetattr(STDIN_FILENO, TCSAFLUSH, &shown);
-	for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]); i++)
-		sigaction(ends[i], &before[i], NULL);
+	sigprocmask(SIG_UNBLOCK, &ends, NULL);
+	close(a->signals);
 	return result;
 }
 
@@ -144,11 +161,12 @@ static int become_owner(const char *dir)
 
 static int set(const char *dir, enum pw_role role)
 {
-	struct asking a;
+	struct asking a = { .signals = -1 };
 	char why[400];
 	int result;
 
-	result = isatty(STDIN_FILENO) ? ask_terminal(&a, pw_role_name(role)) : take_line(a.first);
+	result = isatty(STDIN_FILENO) ? ask_terminal(&a, pw_role_name(role))
+				      : take_line(a.signals, a.first);
 	if (result == 0 && pw_pin_set(dir, role, a.first, why, sizeof(why)) < 0)
 		result = fail("%s; nothing was changed", why);
 	sodium_memzero(&a, sizeof(a));
