@@ -59,8 +59,8 @@ enum pw_wiring_result {
 	PW_WIRING_SWAPPED,   /* other moved instead. When edges > 0 on rear_button: instead of
 				rear_button_nc; other = that: the two contacts are exchanged */
 	PW_WIRING_INVERTED,  /* stood at the level and left it, or rests at the opposite */
-	PW_WIRING_NO_EDGE,   /* did not move: an open or shorted wire. Of the pair, other = nc: nc did
-				not, or both read 0 all along */
+	PW_WIRING_NO_EDGE,   /* did not move: an open or shorted wire. Of the pair, other = nc:
+				nc did not, or both read 0 all along */
 	PW_WIRING_SHORTED,   /* other moved with it and stays there; where one of the two reads live
 				as 0, to the opposite level. other = nc: the pair reads the same */
 	PW_WIRING_CROSSTALK, /* other had short pulses alone while it moved */
@@ -112,8 +112,8 @@ void pw_wires_judge(struct pw_wires *w, uint32_t faults, int64_t held_max_ms, in
 void pw_wiring_begin(struct pw_wires *w, int64_t now_ms);
 /* The step under way as its edges stand: OPEN while nothing can be said yet. Changes nothing. */
 struct pw_wiring_step pw_wiring_look(const struct pw_wires *w, int64_t now_ms);
-/* Takes the look as the step's result (what is OPEN as if it had settled; no edge: NO_EDGE) and goes
- * on; again: does the last step anew; skip: SKIPPED. False when there is no step for that. */
+/* Takes the look as the step's result (what is OPEN as if it had settled; no edge: NO_EDGE) and
+ * goes on; again: does the last step anew; skip: SKIPPED. False when there is no step for that. */
 bool pw_wiring_next(struct pw_wires *w, int64_t now_ms);
 bool pw_wiring_again(struct pw_wires *w, int64_t now_ms);
 bool pw_wiring_skip(struct pw_wires *w, int64_t now_ms);
@@ -122,9 +122,9 @@ const char *pw_wire_verdict_name(enum pw_wire_verdict verdict);
 
 /* -- vcd.c: raw edges as a value change dump (IEEE 1364-2005, 18) ------------------------------ */
 
-/* The tails as text, 1 ms a unit, from the earliest edge kept of any line, which is time 0, to now_ms
- * (before its own first one a line reads x). date: for $date. Length without the closing zero, or -1
- * when buf is too small. */
+/* The tails as text, 1 ms a unit, from the earliest edge kept of any line, which is time 0, to
+ * now_ms (before its own first one a line reads x). date: for $date. Length without the closing
+ * zero, or -1 when buf is too small. */
 int pw_wires_vcd(const struct pw_wires *w, const char *bus, const char *date, char *buf,
 		 size_t size);
 #define PW_VCD_MAX 131072

@@ -295,7 +295,7 @@ static void names_are_words(void **state)
 	assert_string_equal(pw_wire_verdict_name(PW_WIRE_BOTH_OPEN), "both_open");
 }
 
-/* -- random: counted a second time, from every edge ever given ----------------------------------- */
+/* -- random: counted a second time, from every edge ever given --------------------------------- */
 
 #define EVER 4096
 

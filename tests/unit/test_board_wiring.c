@@ -66,8 +66,8 @@ static void expect(const struct harness *h, unsigned line, enum pw_wiring_result
 
 		if (s->line == line && (s->result != result || s->other != wanted))
 			fail_msg("wrong %d, %s and %s: %s to %d: %s, other %s; expected %s, %s",
-				 h->wrong, name_of(h, h->a), name_of(h, h->b), name_of(h, line), s->level,
-				 pw_wiring_name(s->result), name_of(h, s->other),
+				 h->wrong, name_of(h, h->a), name_of(h, h->b), name_of(h, line),
+				 s->level, pw_wiring_name(s->result), name_of(h, s->other),
 				 pw_wiring_name(result), name_of(h, wanted));
 	}
 }
