@@ -170,7 +170,7 @@ void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line)
 	pw_put_form(t, v);
 	pw_put_hidden(t, "line", number);
 	pw_sheet_fmt(t, "<button id=\"try-%u\" name=\"do\" value=\"try\">", line);
-	pw_sheet_word(t, PW_W_B_TRY, v->s->line[line].name, "");
+	pw_sheet_word(t, PW_W_B_TRY, pw_line_called(t->language, v->s, line), "");
 	pw_sheet_raw(t, "</button>\n</form>\n");
 	if (pw_span_ms(v->s->now_ms, v->s->trial_end_ms) > 0 && v->s->trial_line == line)
 		pw_put_line(t, "p", NULL, PW_W_B_TRYING);
@@ -195,7 +195,7 @@ static void put_yes_no(struct pw_sheet *t, const struct pw_view *v, unsigned lin
 	pw_put_hidden(t, "line", number);
 	pw_put_hidden(t, "do", "heard");
 	pw_sheet_raw(t, "<fieldset class=\"ask\">\n<legend>");
-	pw_sheet_word(t, PW_W_B_ASK, v->s->line[line].name, "");
+	pw_sheet_word(t, PW_W_B_ASK, pw_line_called(t->language, v->s, line), "");
 	pw_sheet_raw(t, "</legend>\n");
 	pw_put_button(t, "yes", "yes", "1", PW_W_YES);
 	pw_put_button(t, "no", "yes", "0", PW_W_NO);

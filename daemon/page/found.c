@@ -30,6 +30,7 @@ static const enum pw_word found_word[PW_FOUND_WHATS] = {
 	PW_FOUND_LIST(X)
 #undef X
 };
+_Static_assert(PW_FOUND_CHILD == PW_FOUND_WHATS - 1, "the last: see put_choices");
 static const enum pw_word part_word[PW_PARTS] = {
 #define X(up, low) [PW_PART_##up] = PW_W_M_##up,
 	PW_PART_LIST(X)
@@ -80,16 +81,22 @@ void pw_put_child_lately(struct pw_sheet *t, const struct pw_view *v)
 
 /* -- first tap: six choices -------------------------------------------------------------------- */
 
+static void put_choice(struct pw_sheet *t, enum pw_found_what what)
+{
+	pw_sheet_fmt(t, "<li><a%s href=\"/found?what=%s\">",
+		     what == PW_FOUND_CHILD ? " class=\"first\"" : "", pw_found_name(what));
+	pw_sheet_word(t, found_word[what], "", "");
+	pw_sheet_raw(t, "</a></li>\n");
+}
+
+/* A child comes first: it must not be looked for. */
 static void put_choices(struct pw_sheet *t)
 {
 	pw_put_line(t, "h2", NULL, PW_W_F_ASK);
 	pw_sheet_raw(t, "<ul class=\"taps\">\n");
-	for (int w = PW_FOUND_NONE + 1; w < PW_FOUND_WHATS; w++) {
-		pw_sheet_fmt(t, "<li><a href=\"/found?what=%s\">",
-			     pw_found_name((enum pw_found_what)w));
-		pw_sheet_word(t, found_word[w], "", "");
-		pw_sheet_raw(t, "</a></li>\n");
-	}
+	put_choice(t, PW_FOUND_CHILD);
+	for (int w = PW_FOUND_NONE + 1; w < PW_FOUND_CHILD; w++)
+		put_choice(t, (enum pw_found_what)w);
 	pw_sheet_raw(t, "</ul>\n");
 	pw_put_line(t, "p", NULL, PW_W_F_SAYS);
 }

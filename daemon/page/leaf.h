@@ -103,6 +103,8 @@ void pw_put_defect(struct pw_sheet *t, const struct pw_defect *d);
 void pw_put_shape(struct pw_sheet *t, const char *class, const char *shape);
 void pw_put_age(struct pw_sheet *t, int64_t ms);  /* "4 min ago" */
 void pw_put_span(struct pw_sheet *t, int64_t ms); /* "4 min" */
+/* In the reader's words; a board's own line by its name. */
+const char *pw_line_called(enum pw_language language, const struct pw_snapshot *s, unsigned line);
 void pw_put_line_name(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line);
 
 #endif

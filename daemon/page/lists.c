@@ -109,12 +109,16 @@ void pw_put_age(struct pw_sheet *t, int64_t ms)
 	pw_sheet_word(t, PW_W_AGO, age, "");
 }
 
+const char *pw_line_called(enum pw_language language, const struct pw_snapshot *s, unsigned line)
+{
+	enum pw_word word = pw_say_line(line);
+
+	return word != PW_W_NONE ? pw_word(language, word) : s->line[line].name;
+}
+
 void pw_put_line_name(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
 {
-	if (pw_say_line(line) != PW_W_NONE)
-		pw_sheet_word(t, pw_say_line(line), "", "");
-	else
-		pw_sheet_html(t, s->line[line].name);
+	pw_sheet_html(t, pw_line_called(t->language, s, line));
 }
 
 static void put_line(struct pw_sheet *t, const struct pw_snapshot *s, unsigned i)

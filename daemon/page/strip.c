@@ -32,7 +32,7 @@ static void put_path(struct pw_sheet *t, const struct pw_wire *w, unsigned shown
 	unsigned level = (w->level ^ shown) & 1;
 	int at = 0, column = -1;
 
-	pw_sheet_raw(t, "<path d=\"");
+	pw_sheet_raw(t, "<path fill=\"none\" d=\"");
 	if (shown < PW_TAIL_MAX)
 		pw_sheet_fmt(t, "M0 %d", row_of(level));
 	for (unsigned i = w->tail - shown; i < w->tail; i++) {

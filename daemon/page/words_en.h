@@ -252,7 +252,7 @@
 	X(C_ABOARD, c_aboard,                                                                      \
 	  "Do not leave the bus to make the call, and do not leave the child alone.")              \
 	X(C_TOLD, c_told, "The office is being told at once.")                                     \
-	X(C_NOTED, c_noted, "Noted at {1}.") X(YOUR_CODE, your_code, "Your driver code")           \
+	X(C_NOTED, c_noted, "Noted at {2}.") X(YOUR_CODE, your_code, "Your driver code")           \
 	X(YOUR_CODE_MAY, your_code_may, "Your driver code, if you like") X(PART, part, "Part")     \
 	X(PART_CHOOSE, part_choose, "Choose the part")                                             \
 	X(M_SERVICE_BRAKES, m_service_brakes, "Service brakes")                                    \

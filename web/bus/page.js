@@ -1,12 +1,15 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Follows the watch without a reload: asks /status.json whether anything has changed, and then
-   takes the page anew. Words and judgements are the server's; between two answers only the clocks
-   and the mark in the aisle move on, by the time that has passed. */
+   takes the page anew; a page with raw edges on it is taken each time. Words and judgements are the
+   server's; between two answers only the clocks and the mark in the aisle move on, by the time that
+   has passed. A form is never taken from under the user's hands, and a page that nobody has touched
+   for nine minutes follows no more, so that what a PIN opened ends. */
 (() => {
 	"use strict";
 	const POLL_MS = 1000, TICK_MS = 500, ANEW_EVERY = 10, WAIT_MS = 2000, MISSES = 2;
 	const $ = (selector) => document.querySelector(selector);
-	let taken = performance.now(), tag = "", polls = 0, misses = 0, told = "";
+	const IDLE_MS = 540000, driver = location.pathname === "/";
+	let taken = performance.now(), touched = taken, tag = "", polls = 0, misses = 0, told = "";
 
 	/* The same text again is no change: a screen reader hears changes. */
 	const write = (element, text) => {
@@ -63,8 +66,20 @@
 		write($("#told"), text);
 	};
 
+	/* Somebody is at a field, or has filled one in, or is pressing something. */
+	const inHand = () => {
+		const fields = [...document.querySelectorAll("main input, main select")];
+		return $("main :active") !== null || fields.some((f) => f.type !== "hidden" &&
+			(f === document.activeElement || f.value !== f.defaultValue && f.value));
+	};
+
+	/* Whoever goes by keyboard stays where they were. */
 	const show = (main, title) => {
+		const focus = document.activeElement && document.activeElement.closest("main")
+			? document.activeElement.id : "";
 		$("main").replaceWith(main);
+		if (focus && document.getElementById(focus))
+			document.getElementById(focus).focus({ preventScroll: true });
 		document.title = title;
 		tick();
 		tell();
@@ -75,7 +90,7 @@
 	});
 
 	const anew = async () => {
-		const text = await (await ask("/", {})).text();
+		const text = await (await ask(location.pathname + location.search, {})).text();
 		const page = new DOMParser().parseFromString(text, "text/html");
 		if (!page.querySelector("main"))
 			throw new Error("no page");
@@ -89,22 +104,31 @@
 		show(main, main.querySelector("h1").textContent);
 	};
 
+	const look = async () => {
+		const answer = await ask("/status.json", tag ? { "If-None-Match": tag } : {});
+		if (answer.status !== 304 || ++polls % ANEW_EVERY === 0)
+			await anew();
+		if (answer.status !== 304)
+			tag = answer.headers.get("ETag") || "";
+	};
+
 	const poll = async () => {
 		try {
-			const answer = await ask("/status.json", tag ? { "If-None-Match": tag } : {});
-			if (answer.status !== 304 || ++polls % ANEW_EVERY === 0)
+			if (driver)
+				await look();
+			else if (!inHand() && performance.now() - touched < IDLE_MS)
 				await anew();
-			if (answer.status !== 304)
-				tag = answer.headers.get("ETag") || "";
 			misses = 0;
 		} catch {
 			tag = "";
-			if (++misses >= MISSES)
+			if (++misses >= MISSES && !inHand())
 				gone();
 		}
 		setTimeout(poll, POLL_MS);
 	};
 
+	for (const kind of ["pointerdown", "keydown", "scroll"])
+		addEventListener(kind, () => { touched = performance.now(); }, { passive: true });
 	document.addEventListener("visibilitychange", () => { tag = ""; });
 	setInterval(tick, TICK_MS);
 	tell();
