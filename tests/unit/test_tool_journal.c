@@ -120,6 +120,49 @@ static const struct {
 	  "35  rung     (clock not vouched for) signal a" },
 	{ __LINE__, PW_K_EXCUSED, INT64_MAX, true, "{\"at_ms\":-2305843009213693951}",
 	  "36  excused  (clock not vouched for) key off " },
+	/* what people and wires told */
+	{ __LINE__, PW_K_PROOF, 0, false, "{\"line\":\"rear_door\",\"how\":\"moved\"}",
+	  "37  proof    rear_door proven: seen to go both ways" },
+	{ __LINE__, PW_K_PROOF, 0, false, "{\"line\":\"horn\",\"how\":\"not_heard\"}",
+	  "38  proof    horn not proven: somebody says that it was not heard" },
+	{ __LINE__, PW_K_FOUND, 0, false,
+	  "{\"what\":\"nothing\",\"part\":\"none\",\"id\":0,\"t0_ms\":null,\"who\":\"d-12\",\"words\":\"\","
+	  "\"rung\":\"\"}", "39  found    nothing found by the walk, by d-12" },
+	{ __LINE__, PW_K_FOUND, 0, false,
+	  "{\"what\":\"child\",\"part\":\"none\",\"id\":0,\"t0_ms\":100000,\"who\":\"\",\"words\":\"\","
+	  "\"rung\":\"office\"}", "40  found    found: a child, told by signal office" },
+	{ __LINE__, PW_K_FOUND, 0, false,
+	  "{\"what\":\"mechanical\",\"part\":\"service_brakes\",\"id\":3,\"t0_ms\":null,\"who\":\"d-12\","
+	  "\"words\":\"soft \\u20ac pedal\",\"rung\":\"\"}",
+	  "41  found    found: mechanical trouble, service_brakes, defect 3, by d-12: soft \xe2\x82\xac pedal" },
+	{ __LINE__, PW_K_REPORT, 0, false,
+	  "{\"act\":\"signed\",\"id\":0,\"defects\":1,\"who\":\"d-12\",\"words\":\"\"}",
+	  "42  report   vehicle report signed, 1 defect in it, by d-12" },
+	{ __LINE__, PW_K_REPORT, 0, false,
+	  "{\"act\":\"reviewed\",\"id\":0,\"defects\":0,\"who\":\"d-7\",\"words\":\"\"}",
+	  "43  report   vehicle report reviewed, 0 defects in it, by d-7" },
+	{ __LINE__, PW_K_REPORT, 0, false,
+	  "{\"act\":\"no_need\",\"id\":3,\"defects\":0,\"who\":\"m-3\",\"words\":\"as it should be\"}",
+	  "44  report   defect 3 certified as needing no repair, by m-3: as it should be" },
+	{ __LINE__, PW_K_SETUP, 0, false,
+	  "{\"who\":\"i-1\",\"policy\":\"0123456789abcdef\",\"begun_ms\":1,\"steps\":["
+	  "{\"line\":\"ignition\",\"level\":1,\"result\":\"right\",\"other\":null,\"edges\":1,"
+	  "\"other_edges\":0,\"chatter\":0,\"shortest_ms\":null},"
+	  "{\"line\":\"rear_button\",\"level\":1,\"result\":\"swapped\",\"other\":\"service_door\","
+	  "\"edges\":0,\"other_edges\":3,\"chatter\":2,\"shortest_ms\":4},"
+	  "{\"line\":\"rear_button\",\"level\":0,\"result\":\"no_edge\",\"other\":null,\"edges\":0,"
+	  "\"other_edges\":0,\"chatter\":0,\"shortest_ms\":null}]}",
+	  "45  setup    wiring walked through, 1 of 3 steps right, rear_button to 1 swapped with "
+	  "service_door, rear_button to 0 no_edge, by i-1; policy 0123456789ab" },
+	{ __LINE__, PW_K_PIN, 0, false,
+	  "{\"role\":\"mechanic\",\"accepted\":true,\"tries\":1,\"why\":\"\"}",
+	  "46  pin      PIN of the mechanic accepted" },
+	{ __LINE__, PW_K_PIN, 0, false,
+	  "{\"role\":\"installer\",\"accepted\":false,\"tries\":12,\"why\":\"too_soon\"}",
+	  "47  pin      PIN of the installer refused, 12 times: too_soon" },
+	{ __LINE__, PW_K_PIN, 0, false,
+	  "{\"role\":\"nobody\",\"accepted\":false,\"tries\":1,\"why\":\"token\"}",
+	  "48  pin      a form was turned away: token" },
 };
 
 static int64_t wall_at(size_t i)
