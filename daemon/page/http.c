@@ -15,7 +15,7 @@
 struct framing {
 	unsigned hosts, lengths, codings, origins;
 	const char *host, *length, *coding, *origin, *type;
-	bool bad; /* a name that is none */
+	bool bad; /* a name that is none, a value with controls in it; chunks in HTTP/1.0 */
 };
 
 /* RFC 9110 5.6.2 */
@@ -25,6 +25,15 @@ static bool is_token(const char *name)
 				    "ABCDEFGHIJKLMNOPQRSTUVWXYZ";
 
 	return *name && strspn(name, tchar) == strlen(name);
+}
+
+/* RFC 9110 5.5 */
+static bool has_controls(const char *value)
+{
+	for (const unsigned char *c = (const unsigned char *)value; *c; c++)
+		if ((*c < 0x20 && *c != '\t') || *c == 0x7f)
+			return true;
+	return false;
 }
 
 static enum MHD_Result note_header(void *cls, enum MHD_ValueKind kind, const char *key,
@@ -40,7 +49,7 @@ static enum MHD_Result note_header(void *cls, enum MHD_ValueKind kind, const cha
 	};
 
 	(void)kind;
-	f->bad |= !is_token(key);
+	f->bad |= !is_token(key) || (value && has_controls(value));
 	for (size_t i = 0; i < sizeof of / sizeof of[0]; i++) {
 		if (strcasecmp(key, of[i].name) != 0)
 			continue;
@@ -190,7 +199,7 @@ static struct refusal judge(struct pw_http *h, struct MHD_Connection *c, const s
 }
 
 static enum MHD_Result begin(struct pw_http *h, struct MHD_Connection *c, const char *url,
-			     const char *method, void **of_request)
+			     const char *method, const char *version, void **of_request)
 {
 	struct request *r = calloc(1, sizeof *r);
 	struct framing f = { .bad = false };
@@ -200,6 +209,7 @@ static enum MHD_Result begin(struct pw_http *h, struct MHD_Connection *c, const 
 		return MHD_NO;
 	*of_request = r; /* request_ends frees it */
 	MHD_get_connection_values(c, MHD_HEADER_KIND, note_header, &f);
+	f.bad |= f.coding && !strcmp(version, MHD_HTTP_VERSION_1_0);
 	url = target(url, &f, host, sizeof host);
 	r->leaf = pw_leaf_find(url);
 	r->route = r->leaf ? NULL : pw_route(url);
@@ -236,9 +246,8 @@ static enum MHD_Result answer(void *cls, struct MHD_Connection *c, const char *u
 {
 	struct request *r = *of_request;
 
-	(void)version;
 	if (!r)
-		return begin(cls, c, url, method, of_request);
+		return begin(cls, c, url, method, version, of_request);
 	if (*upload_size)
 		return take(r->sent, upload, upload_size);
 	if (r->post)

@@ -242,4 +242,51 @@ static inline const char *body(const struct world *w)
 	return at + 4;
 }
 
+/* Without the process of its own, with short limits: the test holds the channel. */
+static inline pid_t serve_with(const struct pw_page_limits *l, uint16_t *port, int *channel)
+{
+	struct sockaddr_in a = client_address(0);
+	socklen_t len = sizeof a;
+	int listener = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0), pair[2];
+	struct pw_call call;
+
+	assert_int_equal(bind(listener, (struct sockaddr *)&a, sizeof a), 0);
+	assert_int_equal(listen(listener, 16), 0);
+	assert_int_equal(getsockname(listener, (struct sockaddr *)&a, &len), 0);
+	assert_int_equal(socketpair(AF_UNIX, SOCK_SEQPACKET | SOCK_CLOEXEC, 0, pair), 0);
+	pid_t pid = fork();
+
+	if (pid == 0) {
+		close(pair[0]);
+		_exit(pw_page_serve(listener, pair[1], l));
+	}
+	close(pair[1]);
+	close(listener);
+	assert_int_equal(recv(pair[0], &call, sizeof call, 0), sizeof call);
+	assert_int_equal(call.kind, PW_CALL_READY);
+	*port = ntohs(a.sin_port);
+	*channel = pair[0];
+	return pid;
+}
+
+/* Waits for the end of a connection, feeding it a byte whenever the clock of poll runs out. */
+static inline bool ends_while_fed(int fd, int every_ms)
+{
+	int64_t end = pw_boot_ms() + DEADLINE_MS;
+
+	while (pw_boot_ms() < end) {
+		struct pollfd p = { .fd = fd, .events = POLLIN };
+
+		if (poll(&p, 1, every_ms) == 0) {
+			send(fd, "x", 1, MSG_NOSIGNAL);
+			continue;
+		}
+		char c;
+
+		if (recv(fd, &c, 1, 0) <= 0)
+			return true;
+	}
+	return false;
+}
+
 #endif
