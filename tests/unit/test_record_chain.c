@@ -88,7 +88,7 @@ static void kinds_have_the_names_of_J8(void **state)
 {
 	static const char *const names[] = { "boot", "policy", "edges", "level", "sweep", "restart",
 		"excused", "rung", "fault", "service", "clock", "proof", "found", "setup", "pin",
-		"lost", "receipt", "prune", "epoch" };
+		"lost", "receipt", "prune", "epoch", "report" };
 
 	(void)state;
 	assert_int_equal(sizeof(names) / sizeof(names[0]), PW_KINDS - 1);

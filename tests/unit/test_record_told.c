@@ -134,6 +134,7 @@ static void every_step(void **state)
 {
 	struct pw_note n = a_setup(), back;
 	struct pw_wiring_step *s = &n.of.setup.wiring.step[0];
+	char word[64];
 
 	(void)state;
 	n.of.setup.wiring.steps = 1;
@@ -144,6 +145,8 @@ static void every_step(void **state)
 					   || s->result == PW_WIRING_CROSSTALK;
 
 			s->other = other ? (uint8_t)(PW_LINES - 1 - s->line) : 0;
+			snprintf(word, sizeof(word), "\"result\":\"%s\"", pw_wiring_name(s->result));
+			assert_non_null(strstr(body_of(&n), word)); /* as the page has it */
 			assert_int_equal(pw_text_told(PW_K_SETUP, body_of(&n), WALL, &back), 0);
 			assert_int_equal(back.of.setup.wiring.steps, 1);
 			assert_int_equal(back.of.setup.wiring.step[0].line, s->line);
