@@ -12,7 +12,7 @@ static const struct word {
 } words[] = {
 	{ "ignition", "Key", "off", "on", "" },
 	{ "park_brake", "Parking brake", "released", "set", "" },
-	{ "rear_button", "Rear button, held", "let go", "held down", "" },
+	{ "rear_button", "Rear button, to hold", "let go", "held down", "" },
 	{ "rear_button_nc", "Rear button, second contact", "open", "closed", "" },
 	{ "rear_door", "Rear door", "shut", "open", "" },
 	{ "exits", "Emergency exits", "shut", "open", "" },

@@ -150,9 +150,12 @@ void pw_bench_take(struct pw_bench_lines *b, int64_t now_ms)
 {
 	char unasked[sizeof(b->in)];
 
-	while (b->fd >= 0 && receive(b, now_ms) > 0)
+	if (b->fd < 0)
+		return;
+	do {
 		while (next_answer(b, now_ms, unasked))
 			;
+	} while (receive(b, now_ms) > 0);
 }
 
 static int wait_answer(struct pw_bench_lines *b, int64_t now_ms, char answer[sizeof(b->in)])

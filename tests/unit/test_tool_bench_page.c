@@ -11,6 +11,7 @@
 #include <sys/socket.h>
 #include <time.h>
 
+#include "../../daemon/tool/bench_internal.h"
 #include "postwalk/board.h"
 
 #define EDGES_MAX 64
@@ -544,6 +545,37 @@ static void a_watch_that_has_stopped_is_told(void **state)
 	s->dumb = false;
 }
 
+/* A bench in a hurry: what it tells after its answer comes together with it, and then nothing more. */
+static void what_comes_with_an_answer_is_taken(void **state)
+{
+	static const char heap[] = "in ignition=1\nok\nout lamp=1\nout horn=";
+	struct pw_bench_lines b = { .path = "a pair" };
+	int end[2], status;
+	char why[100], asked[32];
+	pid_t pid;
+
+	(void)state;
+	assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, end), 0);
+	pid = fork();
+	if (pid == 0)
+		_exit(recv(end[1], asked, sizeof(asked), 0) <= 0 ||
+		      send(end[1], heap, strlen(heap), MSG_NOSIGNAL) < 0);
+	b.fd = end[0];
+	assert_int_equal(pw_bench_pull(&b, "ignition=1", now_ms(), why, sizeof(why)), 0);
+	assert_int_equal(waitpid(pid, &status, 0), pid);
+	assert_int_equal(status, 0);
+	pw_bench_take(&b, now_ms());
+	assert_int_equal(b.count, 2);
+	assert_int_equal(pw_bench_find(&b, "lamp")->level, 1);
+	assert_int_equal(send(end[1], "1\n", 2, MSG_NOSIGNAL), 2); /* in pieces, too */
+	pw_bench_take(&b, now_ms());
+	assert_int_equal(pw_bench_find(&b, "horn")->level, 1);
+	close(end[1]);
+	pw_bench_take(&b, now_ms());
+	assert_int_equal(b.fd, -1);
+	assert_string_equal(b.why, "the bench has ended the talk");
+}
+
 /* -- a bad start ------------------------------------------------------------------------------- */
 
 static void addresses_are_judged(void **state)
@@ -623,6 +655,7 @@ int main(void)
 						end_board),
 #define TEST(f) cmocka_unit_test_setup_teardown(f, begin_board, end_board)
 		TEST(nobody_is_left_pressing),
+		cmocka_unit_test(what_comes_with_an_answer_is_taken),
 		TEST(addresses_are_judged),
 		TEST(a_bench_must_be_there),
 		TEST(options_fit_together),
