@@ -45,7 +45,7 @@ static void put_step(struct pw_sheet *t, const struct pw_wires *w,
 
 static void open_table(struct pw_sheet *t, enum pw_word caption, const enum pw_word head[3])
 {
-	pw_sheet_raw(t, "<table class=\"lines\">\n");
+	pw_sheet_raw(t, "<table class=\"proofs\">\n");
 	pw_put_line(t, "caption", NULL, caption);
 	pw_sheet_raw(t, "<thead><tr>");
 	for (int i = 0; i < 3; i++) {

@@ -225,7 +225,7 @@
 	X(B_COL_PROOF, b_col_proof, "Proof") X(B_COL_WHEN, b_col_when, "When")                     \
 	X(B_SIGNALS, b_signals, "Try the signals") X(B_TRY, b_try, "Try for 2 s: {1}")             \
 	X(B_OUTSIDE, b_outside,                                                                    \
-	  "Loud outside: see that nobody stands close, and keep your own ears away.")              \
+	  "Loud outside: keep people away from it first, and protect your own ears.")              \
 	X(B_TRYING, b_trying, "Being tried now.") X(B_ASK, b_ask, "Did you hear or see it? {1}")   \
 	X(YES, yes, "Yes") X(NO, no, "No")                                                         \
 	X(B_WHY_SWEEP, b_why_sweep, "A sweep is open: signals are not tried until it is done.")    \
