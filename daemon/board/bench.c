@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
  * A board made of a Unix socket: "NAME=VALUE ..." lines are the wires, "watch" tells the outputs,
- * "lines" every line there is, "in NAME=VALUE" or "out NAME=VALUE": all now, then each that changes.
+ * "lines" every line there is, "in NAME=VALUE" or "out NAME=VALUE": all, then each that changes.
  * Answers go out at once or not at all: whoever does not take them is dropped, so that a bench
  * never holds up the watch.
  */

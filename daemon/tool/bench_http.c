@@ -268,8 +268,8 @@ static bool host_name(const char *host, char *name, size_t size)
 	return brackets == (strchr(name, ':') != NULL);
 }
 
-/* The address that the connection came to, loopback, or localhost: a page elsewhere can lead its own
- * name here, but cannot make a browser call it by one of these. */
+/* The address that the connection came to, loopback, or localhost: a page elsewhere can lead its
+ * own name here, but cannot make a browser call it by one of these. */
 static bool host_is_ours(struct MHD_Connection *c, const char *host)
 {
 	const union MHD_ConnectionInfo *info =
@@ -399,8 +399,8 @@ static enum MHD_Result begin(struct MHD_Connection *c, const char *url, const ch
 	return r->post ? MHD_YES : MHD_NO;
 }
 
-/* Called with the head, when what is to be refused is refused before a body is read; with each piece
- * of a body; and when the request is whole. */
+/* Called with the head, when what is to be refused is refused before a body is read; with each
+ * piece of a body; and when the request is whole. */
 static enum MHD_Result answer(void *cls, struct MHD_Connection *c, const char *url,
 			      const char *method, const char *version, const char *upload,
 			      size_t *upload_size, void **of_request)

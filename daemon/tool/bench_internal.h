@@ -53,7 +53,7 @@ int pw_bench_pull(struct pw_bench_lines *b, const char *words, int64_t now_ms, c
 void pw_bench_leave(struct pw_bench_lines *b, int64_t now_ms, const char *why);
 const struct pw_bench_line *pw_bench_find(const struct pw_bench_lines *b, const char *name);
 
-/* -- bench_html.c: texts, to be freed; NULL without memory ----------------------------------------- */
+/* -- bench_html.c: texts, to be freed; NULL without memory ------------------------------------- */
 
 struct pw_bench_view {
 	const struct pw_bench_lines *bench;
@@ -69,7 +69,7 @@ extern const char pw_bench_web_page[], pw_bench_web_style[], pw_bench_web_script
 char *pw_bench_html(const struct pw_bench_view *v);
 char *pw_bench_json(const struct pw_bench_lines *b, int64_t now_ms);
 
-/* -- bench_http.c -------------------------------------------------------------------------------- */
+/* -- bench_http.c ------------------------------------------------------------------------------ */
 
 struct pw_bench_page {
 	struct pw_bench_lines bench;
@@ -86,7 +86,7 @@ struct pw_bench_page {
 int pw_bench_http_start(struct pw_bench_page *p, int listener);
 void pw_bench_http_stop(struct pw_bench_page *p);
 
-/* -- bench_page.c -------------------------------------------------------------------------------- */
+/* -- bench_page.c ------------------------------------------------------------------------------ */
 
 /* Presses the rear button, with each of its contacts that there is, and lets it go after
  * PW_BENCH_PRESS_MS; or brings one line to a level. Answers as pw_bench_pull. */

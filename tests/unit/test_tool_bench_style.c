@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The colours of the bench's page, light and dark, by the contrast formula of WCAG 2.2 ("relative
- * luminance" and "contrast ratio" of its glossary): 1.4.3 asks 4.5:1 of text, 1.4.11 asks 3:1 of what
- * tells a switch's or a lamp's state. */
+ * luminance" and "contrast ratio" of its glossary): 1.4.3 asks 4.5:1 of text, 1.4.11 asks 3:1 of
+ * what tells a switch's or a lamp's state. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
