@@ -195,6 +195,54 @@ static void put_journal(struct pw_sheet *t, const struct pw_snapshot *s)
 	pw_sheet_fmt(t, "{\"kept\":%" PRIu64 ",\"waiting\":%" PRIu32 "}", s->seq, s->waiting);
 }
 
+/* Seen to work within the time for which that holds. */
+static bool is_proven(const struct pw_snapshot *s, unsigned line)
+{
+	const struct pw_proof *proof = pw_day_proof(&s->day, s->line[line].name);
+
+	return proof && proof->how != PW_NOT_HEARD && s->wall_ms - proof->wall_ms < s->proof_ms;
+}
+
+static uint32_t unproven(const struct pw_snapshot *s)
+{
+	uint32_t lines = 0;
+
+	for (unsigned i = 0; i < PW_LINES; i++)
+		if (s->line[i].configured && !is_proven(s, i))
+			lines |= 1U << i;
+	return lines;
+}
+
+static void put_unproven(struct pw_sheet *t, const struct pw_snapshot *s)
+{
+	uint32_t left = unproven(s);
+
+	put_key(t, "unproven");
+	pw_sheet_raw(t, "[");
+	for (unsigned n = 0; left != 0; left &= left - 1) {
+		if (n++)
+			pw_sheet_raw(t, ",");
+		pw_sheet_json(t, s->line[__builtin_ctz(left)].name);
+	}
+	pw_sheet_raw(t, "]");
+}
+
+static void put_day(struct pw_sheet *t, const struct pw_snapshot *s)
+{
+	int64_t open = 0;
+
+	for (uint32_t i = 0; i < s->day.defects; i++)
+		open += s->day.defect[i].certified == 0;
+	if (s->day.child_wall_ms) {
+		put_wall(t, "child_found_at", s->day.child_wall_ms);
+	} else {
+		put_key(t, "child_found_at");
+		pw_sheet_raw(t, "null");
+	}
+	put_int(t, "defects_open", open);
+	put_unproven(t, s);
+}
+
 int pw_page_status(const struct pw_snapshot *s, char *buf, size_t size)
 {
 	struct pw_sheet t;
@@ -214,6 +262,7 @@ int pw_page_status(const struct pw_snapshot *s, char *buf, size_t size)
 	put_faults(&t, s);
 	put_lines(&t, s);
 	put_recent(&t, s);
+	put_day(&t, s);
 	put_journal(&t, s);
 	pw_sheet_raw(&t, "}");
 	return pw_sheet_close(&t);
@@ -233,6 +282,7 @@ void pw_status_tag(const struct pw_snapshot *s, char tag[17])
 {
 	struct pw_snapshot still = *s;
 	struct pw_said said;
+	const uint32_t old = unproven(s);
 
 	pw_say(s, &said);
 	for (unsigned i = 0; i < PW_LINES; i++)
@@ -247,5 +297,6 @@ void pw_status_tag(const struct pw_snapshot *s, char tag[17])
 	hash = fnv(hash, &said.next, sizeof said.next);
 	hash = fnv(hash, &said.hindrance, sizeof said.hindrance);
 	hash = fnv(hash, &said.clock, sizeof said.clock);
+	hash = fnv(hash, &old, sizeof old);
 	snprintf(tag, 17, "%016" PRIx64, hash);
 }

@@ -376,6 +376,37 @@ static void sweeps_are_listed(void **state)
 	shown("None yet.");
 }
 
+static void the_day_is_told(void **state)
+{
+	struct pw_snapshot s = sample();
+	char tag[17], later[17];
+
+	(void)state;
+	s.day.proofs = PW_EXTRA; /* of the yard light there is none */
+	for (unsigned i = 0; i < PW_EXTRA; i++) {
+		s.day.proof[i] = (struct pw_proof){ .how = i == PW_HORN ? PW_NOT_HEARD : PW_MOVED,
+			.wall_ms = s.wall_ms - s.proof_ms + (i != PW_EXITS) };
+		strcpy(s.day.proof[i].line, s.line[i].name);
+	}
+	s.day.child_wall_ms = s.wall_ms - 60000;
+	s.day.defects = 2;
+	s.day.defect[0] = (struct pw_defect){ .id = 1, .certified = PW_REPORT_REPAIRED };
+	s.day.defect[1] = (struct pw_defect){ .id = 2 };
+	json_t *root = status_of(&s), *unproven = json_object_get(root, "unproven");
+
+	assert_string_equal(text_at(root, "child_found_at"), "2001-09-09T01:45:40.000+00:00");
+	assert_int_equal(json_integer_value(json_object_get(root, "defects_open")), 1);
+	assert_int_equal(json_array_size(unproven), 3);
+	assert_string_equal(json_string_value(json_array_get(unproven, 0)), "exits");
+	assert_string_equal(json_string_value(json_array_get(unproven, 1)), "horn");
+	assert_string_equal(json_string_value(json_array_get(unproven, 2)), "yard_light");
+	json_decref(root);
+	pw_status_tag(&s, tag);
+	s.wall_ms++; /* a proof grows old by time alone, and that is news */
+	pw_status_tag(&s, later);
+	assert_string_not_equal(tag, later);
+}
+
 /* Unix time 10^9 is 2001-09-09T01:46:40Z; zone rules in POSIX form (IEEE 1003.1, 8.3). */
 static void times_are_local_with_their_zone(void **state)
 {
@@ -548,6 +579,7 @@ int main(void)
 		cmocka_unit_test(a_press_is_never_more_than_a_press),
 		cmocka_unit_test(levels_are_words),
 		cmocka_unit_test(sweeps_are_listed),
+		cmocka_unit_test(the_day_is_told),
 		cmocka_unit_test(times_are_local_with_their_zone),
 		cmocka_unit_test(clocks_reach_zero_when_it_is_time),
 		cmocka_unit_test(names_cannot_break_out),
