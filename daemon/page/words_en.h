@@ -391,8 +391,10 @@
 	  "Saw: {2}, to the other level. Is it inverted (active_low)?")                            \
 	X(G_SAW_NO_EDGE, g_saw_no_edge,                                                            \
 	  "Saw: nothing on {1}: a broken wire, a wrong terminal, or no supply?")                   \
+	X(G_SAW_EXCHANGED, g_saw_exchanged,                                                        \
+	  "Saw: both contacts of {1} to the other level: are their two wires exchanged?")          \
 	X(G_SAW_SHORTED, g_saw_shorted,                                                            \
-	  "Saw: {1} moved, and with it {2}, to the same level: are they shorted together?")        \
+	  "Saw: {1} moved, and with it {2}: are they shorted together?")                           \
 	X(G_SAW_CROSSTALK, g_saw_crosstalk,                                                        \
 	  "Saw: {1} moved, and meanwhile {2}, in short pulses: do their wires run side by "        \
 	  "side, or is a ground missing?")                                                         \
