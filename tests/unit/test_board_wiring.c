@@ -337,6 +337,22 @@ static void the_button_may_be_let_go_before_the_page_is_asked(void **state)
 	}
 }
 
+/* R1: what stands for settle_ms has settled; a tap of less is none. */
+static void a_tap_counts_when_it_settles(void **state)
+{
+	struct harness h;
+
+	(void)state;
+	for (int64_t ms = 29; ms <= 30; ms++) {
+		begin_at(&h, PW_REAR_BUTTON);
+		harness_move(&h, PW_REAR_BUTTON, 1, 0);
+		h.now_ms += ms;
+		harness_move(&h, PW_REAR_BUTTON, 0, 0);
+		h.now_ms += 1000;
+		assert_int_equal(look(&h).result, ms < 30 ? PW_WIRING_OPEN : PW_WIRING_RIGHT);
+	}
+}
+
 static void an_inverted_button_let_go_is_still_inverted(void **state)
 {
 	struct harness h;
@@ -403,6 +419,41 @@ static void a_line_set_before_its_step_is_not_taken_for_proven(void **state)
 	assert_true(pw_wiring_again(&h.wires, h.now_ms));
 	harness_move(&h, PW_IGNITION, 1, 0);
 	h.now_ms += 1000;
+	assert_int_equal(look(&h).result, PW_WIRING_RIGHT);
+}
+
+/* Somebody went through the door, then the exchanged wire moved: the latter is meant. */
+static void of_two_that_moved_instead_the_last_is_named(void **state)
+{
+	static const unsigned others[][2] = { { PW_SERVICE_DOOR, PW_PARK_BRAKE },
+					      { PW_PARK_BRAKE, PW_SERVICE_DOOR } };
+	struct harness h;
+
+	(void)state;
+	for (unsigned i = 0; i < 2; i++) {
+		begin_at(&h, PW_REAR_DOOR);
+		harness_move(&h, others[i][0], 1, 2);
+		h.now_ms += 3000;
+		harness_move(&h, others[i][1], 1, 2);
+		h.now_ms += 3000;
+		assert_int_equal(look(&h).result, PW_WIRING_SWAPPED);
+		assert_int_equal(look(&h).other, others[i][1]);
+	}
+}
+
+static void another_line_that_never_rests_is_not_waited_for(void **state)
+{
+	struct harness h;
+
+	(void)state;
+	begin_at(&h, PW_REAR_DOOR);
+	harness_move(&h, PW_REAR_DOOR, 1, 0);
+	h.now_ms += 500;
+	harness_burst(&h, PW_LAMPS, h.now_ms, PW_CHATTER_MANY);
+	h.now_ms = h.last_edge_ms + 1;
+	assert_int_equal(look(&h).result, PW_WIRING_OPEN);
+	harness_burst(&h, PW_LAMPS, h.now_ms, 0);
+	h.now_ms++;
 	assert_int_equal(look(&h).result, PW_WIRING_RIGHT);
 }
 
@@ -508,9 +559,12 @@ int main(void)
 		cmocka_unit_test(without_an_edge_the_step_is_open_until_next),
 		cmocka_unit_test(short_pulses_alone_are_no_move),
 		cmocka_unit_test(the_button_may_be_let_go_before_the_page_is_asked),
+		cmocka_unit_test(a_tap_counts_when_it_settles),
 		cmocka_unit_test(an_inverted_button_let_go_is_still_inverted),
 		cmocka_unit_test(a_door_must_rest_where_it_was_asked),
 		cmocka_unit_test(a_line_set_before_its_step_is_not_taken_for_proven),
+		cmocka_unit_test(of_two_that_moved_instead_the_last_is_named),
+		cmocka_unit_test(another_line_that_never_rests_is_not_waited_for),
 		cmocka_unit_test(what_moves_at_another_time_is_not_blamed),
 		cmocka_unit_test(outputs_are_not_blamed),
 		cmocka_unit_test(counting_anew_leaves_the_step_alone),
