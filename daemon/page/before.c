@@ -79,7 +79,7 @@ static void put_left(struct pw_sheet *t, const struct pw_view *v)
 		if (!v->s->line[i].configured || standing == PROVEN)
 			continue;
 		if (left++ == 0) {
-			pw_put_line(t, "h2", NULL, PW_W_B_LEFT);
+			pw_put_element(t, "h2", NULL, PW_W_B_LEFT);
 			pw_sheet_raw(t, "<ul class=\"todo\">\n");
 		}
 		put_left_line(t, v->s, i, standing);
@@ -87,7 +87,7 @@ static void put_left(struct pw_sheet *t, const struct pw_view *v)
 	if (left)
 		pw_sheet_raw(t, "</ul>\n");
 	else
-		pw_put_line(t, "p", "lead", PW_W_B_ALL);
+		pw_put_element(t, "p", "lead", PW_W_B_ALL);
 }
 
 static void put_standing(struct pw_sheet *t, const struct pw_snapshot *s, enum standing standing)
@@ -101,7 +101,7 @@ static void put_standing(struct pw_sheet *t, const struct pw_snapshot *s, enum s
 
 	pw_sheet_open(&a, span, sizeof span);
 	a.language = t->language;
-	pw_put_span(&a, s->proof_ms);
+	pw_put_lasting(&a, s->proof_ms);
 	pw_put_shape(t, "mark", as[standing].shape);
 	pw_sheet_word(t, as[standing].word, span, "");
 }
@@ -127,7 +127,7 @@ void pw_put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line
 	if (!proof)
 		return;
 	pw_sheet_raw(t, ", ");
-	pw_put_when(t, proof->wall_ms);
+	pw_put_moment(t, proof->wall_ms);
 }
 
 static void put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line)
@@ -142,7 +142,7 @@ static void put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned 
 	put_how(t, proof);
 	pw_sheet_raw(t, "</td><td>");
 	if (proof)
-		pw_put_when(t, proof->wall_ms);
+		pw_put_moment(t, proof->wall_ms);
 	else
 		pw_sheet_raw(t, "–");
 	pw_sheet_raw(t, "</td></tr>\n");
@@ -173,17 +173,17 @@ void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line)
 	pw_sheet_word(t, PW_W_B_TRY, pw_line_called(t->language, v->s, line), "");
 	pw_sheet_raw(t, "</button>\n</form>\n");
 	if (pw_span_ms(v->s->now_ms, v->s->trial_end_ms) > 0 && v->s->trial_line == line)
-		pw_put_line(t, "p", NULL, PW_W_B_TRYING);
+		pw_put_element(t, "p", NULL, PW_W_B_TRYING);
 }
 
 /* What the button would do is said before it: an ear does not get well by an excuse. */
 void pw_put_trials(struct pw_sheet *t, const struct pw_view *v)
 {
 	if (sweep_open(v->s))
-		pw_put_line(t, "p", "caution", PW_W_B_WHY_SWEEP);
+		pw_put_element(t, "p", "caution", PW_W_B_WHY_SWEEP);
 	else if (pw_line_level(v->s, PW_IGNITION) && !pw_line_level(v->s, PW_PARK_BRAKE))
-		pw_put_line(t, "p", "caution", PW_W_B_WHY_KEY);
-	pw_put_line(t, "p", "caution", PW_W_B_OUTSIDE);
+		pw_put_element(t, "p", "caution", PW_W_B_WHY_KEY);
+	pw_put_element(t, "p", "caution", PW_W_B_OUTSIDE);
 }
 
 static void put_yes_no(struct pw_sheet *t, const struct pw_view *v, unsigned line)
@@ -207,7 +207,7 @@ static void put_signals(struct pw_sheet *t, const struct pw_view *v)
 	const char *text = pw_visit_value(v->visit, "tried");
 	long tried = text[0] ? strtol(text, NULL, 10) : -1;
 
-	pw_put_line(t, "h2", NULL, PW_W_B_SIGNALS);
+	pw_put_element(t, "h2", NULL, PW_W_B_SIGNALS);
 	if (tried >= 0 && tried < PW_LINES && v->s->line[tried].configured && v->s->line[tried].out)
 		put_yes_no(t, v, (unsigned)tried);
 	pw_put_trials(t, v);

@@ -50,7 +50,7 @@ enum pw_word pw_read_output(const struct pw_form *f, const struct pw_snapshot *s
 
 /* -- put --------------------------------------------------------------------------------------- */
 
-void pw_put_line(struct pw_sheet *t, const char *tag, const char *class, enum pw_word word)
+void pw_put_element(struct pw_sheet *t, const char *tag, const char *class, enum pw_word word)
 {
 	pw_sheet_fmt(t, class ? "<%s class=\"%s\">" : "<%s>", tag, class);
 	pw_sheet_word(t, word, "", "");
@@ -149,7 +149,7 @@ void pw_put_words_field(struct pw_sheet *t, const struct pw_view *v)
 	pw_put_error(t, v, PW_W_E_WORDS, "words-error");
 }
 
-void pw_put_when(struct pw_sheet *t, int64_t wall_ms)
+void pw_put_moment(struct pw_sheet *t, int64_t wall_ms)
 {
 	char when[PW_CLOCK_MAX];
 

@@ -54,15 +54,15 @@ void pw_put_child(struct pw_sheet *t, const struct pw_view *v)
 	pw_put_shape(t, "mark", "overdue");
 	pw_sheet_word(t, PW_W_C_HEAD, "", "");
 	pw_sheet_raw(t, "</h2>\n<ol>\n");
-	pw_put_line(t, "li", NULL, PW_W_C_STAY);
-	pw_put_line(t, "li", NULL, PW_W_C_DANGER);
+	pw_put_element(t, "li", NULL, PW_W_C_STAY);
+	pw_put_element(t, "li", NULL, PW_W_C_DANGER);
 	pw_sheet_raw(t, "<li>");
 	if (v->s->call[0])
 		pw_sheet_word(t, PW_W_C_CALL, v->s->call, "");
 	else
 		pw_sheet_word(t, PW_W_C_DISPATCHER, "", "");
 	pw_sheet_raw(t, "</li>\n");
-	pw_put_line(t, "li", NULL, PW_W_C_ABOARD);
+	pw_put_element(t, "li", NULL, PW_W_C_ABOARD);
 	pw_sheet_raw(t, "</ol>\n<p>");
 	pw_put_signed(t, PW_W_C_NOTED, "", v->s->day.child_wall_ms);
 	pw_sheet_raw(t, "</p>\n</section>\n");
@@ -92,13 +92,13 @@ static void put_choice(struct pw_sheet *t, enum pw_found_what what)
 /* A child comes first: it must not be looked for. */
 static void put_choices(struct pw_sheet *t)
 {
-	pw_put_line(t, "h2", NULL, PW_W_F_ASK);
+	pw_put_element(t, "h2", NULL, PW_W_F_ASK);
 	pw_sheet_raw(t, "<ul class=\"taps\">\n");
 	put_choice(t, PW_FOUND_CHILD);
 	for (int w = PW_FOUND_NONE + 1; w < PW_FOUND_CHILD; w++)
 		put_choice(t, (enum pw_found_what)w);
 	pw_sheet_raw(t, "</ul>\n");
-	pw_put_line(t, "p", NULL, PW_W_F_SAYS);
+	pw_put_element(t, "p", NULL, PW_W_F_SAYS);
 }
 
 /* -- second tap: confirm ----------------------------------------------------------------------- */
@@ -129,7 +129,7 @@ static void put_confirm(struct pw_sheet *t, const struct pw_view *v, enum pw_fou
 {
 	bool child = what == PW_FOUND_CHILD;
 
-	pw_put_line(t, "h2", NULL, found_word[what]);
+	pw_put_element(t, "h2", NULL, found_word[what]);
 	pw_put_form(t, v);
 	pw_put_hidden(t, "what", pw_found_name(what));
 	if (!child) {
@@ -153,14 +153,14 @@ static void put_taken(struct pw_sheet *t, const struct pw_view *v, bool child)
 
 	if (child)
 		pw_put_child(t, v);
-	pw_put_line(t, "p", "lead", child ? PW_W_C_TOLD : PW_W_F_TAKEN);
+	pw_put_element(t, "p", "lead", child ? PW_W_C_TOLD : PW_W_F_TAKEN);
 	if (d->found.wall_ms) {
 		pw_sheet_raw(t, "<p>");
 		pw_sheet_word(t, PW_W_F_LAST, "", "");
 		pw_sheet_raw(t, " <b>");
 		pw_sheet_word(t, pw_say_found(d->found.what), "", "");
 		pw_sheet_raw(t, "</b>, ");
-		pw_put_when(t, d->found.wall_ms);
+		pw_put_moment(t, d->found.wall_ms);
 		pw_sheet_raw(t, "</p>\n");
 	}
 	pw_sheet_raw(t, "<p><a class=\"way\" href=\"/found\">");

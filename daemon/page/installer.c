@@ -132,7 +132,7 @@ static void put_spans(struct pw_sheet *t, const struct pw_view *v)
 	pw_sheet_raw(t, "</ul>\n</nav>\n<p class=\"small\">");
 	pw_sheet_open(&a, ago, sizeof ago);
 	a.language = t->language;
-	pw_put_span(&a, now->ms);
+	pw_put_lasting(&a, now->ms);
 	pw_sheet_word(t, PW_W_I_AXIS, ago, "");
 	pw_sheet_raw(t, "</p>\n");
 }
@@ -189,7 +189,7 @@ static void put_pair(struct pw_sheet *t, const struct pw_view *v)
 
 	if (!w->wire[PW_REAR_BUTTON].name[0] || !w->wire[PW_REAR_BUTTON_NC].name[0])
 		return;
-	pw_put_line(t, "h2", NULL, PW_W_I_PAIR);
+	pw_put_element(t, "h2", NULL, PW_W_I_PAIR);
 	pw_sheet_raw(t, "<p>");
 	pw_put_shape(t, "mark", agree ? "done" : "fault");
 	if (agree) {
@@ -226,7 +226,7 @@ static void put_count(struct pw_sheet *t, const struct pw_view *v)
 
 static void put_outputs(struct pw_sheet *t, const struct pw_view *v)
 {
-	pw_put_line(t, "h2", NULL, PW_W_I_OUTPUTS);
+	pw_put_element(t, "h2", NULL, PW_W_I_OUTPUTS);
 	pw_put_trials(t, v);
 	for (unsigned i = 0; i < PW_LINES; i++)
 		if (v->s->line[i].configured && v->s->line[i].out)

@@ -64,9 +64,9 @@ void pw_put_words_field(struct pw_sheet *t, const struct pw_view *v);
 void pw_put_error(struct pw_sheet *t, const struct pw_view *v, enum pw_word error, const char *id);
 bool pw_field_tells(enum pw_word refusal);
 /* <tag class="class">word</tag>; class NULL: none. */
-void pw_put_line(struct pw_sheet *t, const char *tag, const char *class, enum pw_word word);
+void pw_put_element(struct pw_sheet *t, const char *tag, const char *class, enum pw_word word);
 /* "2001-09-09 01:46 UTC" */
-void pw_put_when(struct pw_sheet *t, int64_t wall_ms);
+void pw_put_moment(struct pw_sheet *t, int64_t wall_ms);
 /* By whom and when, for {1} and {2}. */
 void pw_put_signed(struct pw_sheet *t, enum pw_word word, const char *who, int64_t wall_ms);
 
@@ -102,7 +102,7 @@ void pw_put_defect(struct pw_sheet *t, const struct pw_defect *d);
 
 void pw_put_shape(struct pw_sheet *t, const char *class, const char *shape);
 void pw_put_age(struct pw_sheet *t, int64_t ms);  /* "4 min ago" */
-void pw_put_span(struct pw_sheet *t, int64_t ms); /* "4 min" */
+void pw_put_lasting(struct pw_sheet *t, int64_t ms); /* "4 min" */
 /* In the reader's words; a board's own line by its name. */
 const char *pw_line_called(enum pw_language language, const struct pw_snapshot *s, unsigned line);
 void pw_put_line_name(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line);

@@ -81,7 +81,7 @@ void pw_list_faults(struct pw_sheet *t, const struct pw_snapshot *s)
 }
 
 /* "12 s", "4 min", "3 h", "2 d" */
-void pw_put_span(struct pw_sheet *t, int64_t ms)
+void pw_put_lasting(struct pw_sheet *t, int64_t ms)
 {
 	static const struct { int64_t below_s, unit_s; enum pw_word unit; } scale[] = {
 		{ 120, 1, PW_W_SECONDS }, { 7200, 60, PW_W_MINUTES }, { 172800, 3600, PW_W_HOURS },
@@ -104,7 +104,7 @@ void pw_put_age(struct pw_sheet *t, int64_t ms)
 
 	pw_sheet_open(&a, age, sizeof age);
 	a.language = t->language;
-	pw_put_span(&a, ms);
+	pw_put_lasting(&a, ms);
 	t->over |= a.over;
 	pw_sheet_word(t, PW_W_AGO, age, "");
 }

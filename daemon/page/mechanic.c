@@ -67,7 +67,7 @@ static void open_choice(struct pw_sheet *t, const struct pw_view *v, enum pw_wor
 	if (v->visit->refusal == error)
 		pw_sheet_fmt(t, " aria-describedby=\"%s\"", id);
 	pw_sheet_raw(t, ">\n");
-	pw_put_line(t, "legend", NULL, legend);
+	pw_put_element(t, "legend", NULL, legend);
 	pw_put_error(t, v, error, id);
 }
 
@@ -101,7 +101,7 @@ static void put_as(struct pw_sheet *t, const struct pw_view *v)
 		pw_sheet_fmt(t, "<label class=\"pick\"><input type=\"radio\" name=\"as\" "
 			     "value=\"%s\" required%s>", as[i].value,
 			     strcmp(chosen, as[i].value) ? "" : " checked");
-		pw_put_line(t, "span", NULL, as[i].word);
+		pw_put_element(t, "span", NULL, as[i].word);
 		pw_sheet_raw(t, "</label>\n");
 	}
 	pw_sheet_raw(t, "</fieldset>\n");
@@ -113,9 +113,9 @@ static void put_certify(struct pw_sheet *t, const struct pw_view *v)
 
 	for (uint32_t i = 0; i < v->s->day.defects; i++)
 		open += !v->s->day.defect[i].certified;
-	pw_put_line(t, "h2", NULL, PW_W_S_CERTIFY);
+	pw_put_element(t, "h2", NULL, PW_W_S_CERTIFY);
 	if (open == 0) {
-		pw_put_line(t, "p", NULL, PW_W_R_NONE_OPEN);
+		pw_put_element(t, "p", NULL, PW_W_R_NONE_OPEN);
 		return;
 	}
 	pw_put_form(t, v);

@@ -63,7 +63,7 @@ static unsigned put_defects(struct pw_sheet *t, const struct pw_day *d, bool cer
 		if ((d->defect[i].certified != 0) != certified)
 			continue;
 		if (n++ == 0) {
-			pw_put_line(t, "h2", NULL, head);
+			pw_put_element(t, "h2", NULL, head);
 			pw_sheet_raw(t, "<ul class=\"defects\">\n");
 		}
 		pw_sheet_raw(t, "<li>");
@@ -82,7 +82,7 @@ static void put_all_defects(struct pw_sheet *t, const struct pw_view *v)
 	const struct pw_day *d = &v->s->day;
 
 	if (put_defects(t, d, false, PW_W_R_OPEN) == 0)
-		pw_put_line(t, "p", "lead", PW_W_R_NONE_OPEN);
+		pw_put_element(t, "p", "lead", PW_W_R_NONE_OPEN);
 	put_defects(t, d, true, PW_W_R_CERTIFIED);
 	if (d->defects_dropped) {
 		pw_sheet_raw(t, "<p>");
@@ -119,8 +119,8 @@ static void put_forms(struct pw_sheet *t, const struct pw_view *v)
 		review = !strcmp(pw_form_value(v->visit->sent, "do"), "review");
 	pw_sheet_raw(t, review ? "<section class=\"sign\" id=\"review\">\n"
 		     : "<section class=\"sign\" id=\"sign\">\n");
-	pw_put_line(t, "h2", NULL, review ? PW_W_R_REVIEW_HEAD : PW_W_R_SIGN_HEAD);
-	pw_put_line(t, "p", NULL, review ? PW_W_R_REVIEW_LEAD : PW_W_R_SIGN_LEAD);
+	pw_put_element(t, "h2", NULL, review ? PW_W_R_REVIEW_HEAD : PW_W_R_SIGN_HEAD);
+	pw_put_element(t, "p", NULL, review ? PW_W_R_REVIEW_LEAD : PW_W_R_SIGN_LEAD);
 	pw_put_form(t, v);
 	pw_put_code_field(t, v, PW_W_YOUR_CODE, true);
 	pw_sheet_raw(t, "<p class=\"do\">");
@@ -139,8 +139,8 @@ static void put_ink(struct pw_sheet *t, const struct pw_view *v)
 	(void)v;
 	pw_sheet_raw(t, "<div class=\"ink\">\n");
 	for (size_t i = 0; i < sizeof who / sizeof who[0]; i++) {
-		pw_put_line(t, "p", NULL, who[i]);
-		pw_put_line(t, "p", NULL, PW_W_R_INK_DATE);
+		pw_put_element(t, "p", NULL, who[i]);
+		pw_put_element(t, "p", NULL, PW_W_R_INK_DATE);
 	}
 	pw_sheet_raw(t, "</div>\n");
 }

@@ -46,7 +46,7 @@ static void put_step(struct pw_sheet *t, const struct pw_wires *w,
 static void open_table(struct pw_sheet *t, enum pw_word caption, const enum pw_word head[3])
 {
 	pw_sheet_raw(t, "<table class=\"proofs\">\n");
-	pw_put_line(t, "caption", NULL, caption);
+	pw_put_element(t, "caption", NULL, caption);
 	pw_sheet_raw(t, "<thead><tr>");
 	for (int i = 0; i < 3; i++) {
 		pw_sheet_raw(t, "<th scope=\"col\">");
@@ -63,7 +63,7 @@ static void put_steps(struct pw_sheet *t, const struct pw_view *v)
 	const struct pw_wires *w = v->visit->wires;
 
 	if (w->wiring.steps == 0) {
-		pw_put_line(t, "p", NULL, PW_W_U_NO_WALK);
+		pw_put_element(t, "p", NULL, PW_W_U_NO_WALK);
 		return;
 	}
 	open_table(t, PW_W_U_STEPS, head);
@@ -103,7 +103,7 @@ static void put_sign(struct pw_sheet *t, const struct pw_view *v)
 	if (!v->visit->wires->wiring.on)
 		return;
 	pw_sheet_raw(t, "<section class=\"sign\">\n");
-	pw_put_line(t, "p", NULL, PW_W_U_SIGN_LEAD);
+	pw_put_element(t, "p", NULL, PW_W_U_SIGN_LEAD);
 	pw_put_form(t, v);
 	pw_put_code_field(t, v, PW_W_U_CODE, true);
 	pw_sheet_raw(t, "<p class=\"do\">");

@@ -85,7 +85,7 @@ void pw_put_bins(struct pw_sheet *t, const struct pw_wire *w)
 		most = w->width[i] > most ? w->width[i] : most;
 	if (most == 0)
 		return;
-	pw_put_line(t, "p", "small", PW_W_I_BINS);
+	pw_put_element(t, "p", "small", PW_W_I_BINS);
 	pw_sheet_raw(t, "<ul class=\"bins\">\n");
 	for (int i = 0; i < PW_WIDTHS; i++) {
 		if (w->width[i] == 0)

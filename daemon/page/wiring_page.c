@@ -68,6 +68,23 @@ static void say_edges(const struct pw_sheet *t, unsigned edges, const char *name
 	pw_sheet_count(&a, PW_W_G_EDGES_ON, edges, name);
 }
 
+/* Of the button's pair, the contact that did not move; else the step's line. */
+static unsigned still_line(const struct pw_wiring_step *step)
+{
+	bool still = step->result == PW_WIRING_NO_EDGE && step->other == PW_REAR_BUTTON_NC;
+
+	if (step->result == PW_WIRING_SWAPPED && step->line == PW_REAR_BUTTON && step->edges > 0)
+		still = true;
+	return still ? PW_REAR_BUTTON_NC : step->line;
+}
+
+/* Both contacts moved to the wrong level: nothing can be said to be still. */
+static bool is_exchanged(const struct pw_wiring_step *step)
+{
+	return step->result == PW_WIRING_SWAPPED && step->line == PW_REAR_BUTTON &&
+	       step->other == PW_REAR_BUTTON_NC;
+}
+
 /* What was seen, in a sentence with names as the policy has them: they stand on the terminals. */
 void pw_put_saw(struct pw_sheet *t, const struct pw_wires *w, const struct pw_wiring_step *step)
 {
@@ -87,11 +104,15 @@ void pw_put_saw(struct pw_sheet *t, const struct pw_wires *w, const struct pw_wi
 	if (step->result <= 0 || step->result >= PW_WIRING_RESULTS || step->line >= PW_LINES ||
 	    step->other >= PW_LINES)
 		return;
+	if (is_exchanged(step)) {
+		pw_sheet_word(t, PW_W_G_SAW_EXCHANGED, w->wire[step->line].name, "");
+		return;
+	}
 	if (saw[step->result].other)
 		say_edges(t, step->other_edges, w->wire[step->other].name, edges);
 	else
 		say_edges(t, step->edges, w->wire[step->line].name, edges);
-	pw_sheet_word(t, saw[step->result].word, w->wire[step->line].name, edges);
+	pw_sheet_word(t, saw[step->result].word, w->wire[still_line(step)].name, edges);
 }
 
 const char *pw_step_shape(enum pw_wiring_result result)
@@ -120,7 +141,7 @@ static void put_step_now(struct pw_sheet *t, const struct pw_wires *w)
 	pw_sheet_raw(t, "<section class=\"step\">\n<p class=\"small\">");
 	pw_sheet_word(t, PW_W_G_STEP, at, of);
 	pw_sheet_raw(t, "</p>\n");
-	pw_put_line(t, "h2", NULL, pw_say_step(&g->step[g->at]));
+	pw_put_element(t, "h2", NULL, pw_say_step(&g->step[g->at]));
 	pw_sheet_raw(t, "<p role=\"status\">");
 	pw_put_shape(t, "mark", pw_step_shape(g->look.result));
 	pw_put_saw(t, w, &g->look);
@@ -158,7 +179,7 @@ static void put_walk(struct pw_sheet *t, const struct pw_view *v)
 	if (waits)
 		put_step_now(t, w);
 	else if (w->wiring.on)
-		pw_put_line(t, "p", "lead", PW_W_G_ALL);
+		pw_put_element(t, "p", "lead", PW_W_G_ALL);
 	put_buttons(t, v, waits);
 }
 
@@ -170,7 +191,7 @@ static void put_so_far(struct pw_sheet *t, const struct pw_view *v)
 
 	if (at == 0)
 		return;
-	pw_put_line(t, "h2", NULL, PW_W_G_STEPS);
+	pw_put_element(t, "h2", NULL, PW_W_G_STEPS);
 	pw_sheet_fmt(t, "<ol reversed start=\"%u\" class=\"steps\">\n", at);
 	while (at-- > 0) {
 		const struct pw_wiring_step *step = &w->wiring.step[at];
