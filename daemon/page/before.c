@@ -176,13 +176,22 @@ void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line)
 		pw_put_element(t, "p", NULL, PW_W_B_TRYING);
 }
 
+/* NONE: nothing is in the way of a trial. */
+enum pw_word pw_say_untried(const struct pw_snapshot *s)
+{
+	if (sweep_open(s))
+		return PW_W_B_WHY_SWEEP;
+	return pw_line_level(s, PW_IGNITION) && !pw_line_level(s, PW_PARK_BRAKE)
+		? PW_W_B_WHY_KEY : PW_W_NONE;
+}
+
 /* What the button would do is said before it: an ear does not get well by an excuse. */
 void pw_put_trials(struct pw_sheet *t, const struct pw_view *v)
 {
-	if (sweep_open(v->s))
-		pw_put_element(t, "p", "caution", PW_W_B_WHY_SWEEP);
-	else if (pw_line_level(v->s, PW_IGNITION) && !pw_line_level(v->s, PW_PARK_BRAKE))
-		pw_put_element(t, "p", "caution", PW_W_B_WHY_KEY);
+	enum pw_word why = pw_say_untried(v->s);
+
+	if (why != PW_W_NONE)
+		pw_put_element(t, "p", "caution", why);
 	pw_put_element(t, "p", "caution", PW_W_B_OUTSIDE);
 }
 

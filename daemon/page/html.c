@@ -330,6 +330,11 @@ static void put_refusal(struct pw_sheet *t, const struct pw_view *v)
 		pw_sheet_raw(t, ": ");
 	}
 	pw_sheet_word(t, visit->refusal, wait, "");
+	if (visit->refusal == PW_W_A_NOT_NOW && visit->sent &&
+	    !strcmp(pw_form_value(visit->sent, "do"), "try")) {
+		pw_sheet_raw(t, " ");
+		pw_sheet_word(t, pw_say_untried(v->s), "", "");
+	}
 	pw_sheet_raw(t, "</p>\n");
 }
 

@@ -80,6 +80,7 @@ void pw_put_child_lately(struct pw_sheet *t, const struct pw_view *v);
 /* before.c: a button that tries an output; what is to be known before any of them. */
 void pw_put_try(struct pw_sheet *t, const struct pw_view *v, unsigned line);
 void pw_put_trials(struct pw_sheet *t, const struct pw_view *v);
+enum pw_word pw_say_untried(const struct pw_snapshot *s); /* why one is turned down, or NONE */
 /* How and when a line was proven, on a line of its own; nothing when it was not. */
 void pw_put_proof(struct pw_sheet *t, const struct pw_snapshot *s, unsigned line);
 /* strip.c: edges of the last span_ms, and bars for short pulses. */

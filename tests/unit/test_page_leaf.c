@@ -381,6 +381,10 @@ static void why_a_signal_is_not_tried(void **state)
 	s.phase = PW_OWED;
 	draw("/before", &s, "");
 	has("A sweep is open:");
+	struct pw_wires w = sample_work(&s);
+
+	draw_leaf(&drawn, "/installer", &s, &w, PW_ENGLISH, "", "do=try&line=9", PW_W_A_NOT_NOW);
+	has("That cannot be done now. Nothing was changed. A sweep is open:");
 }
 
 static void a_find_takes_two_taps(void **state)
