@@ -133,8 +133,7 @@ int pw_text_standing(const struct pw_state *s, int64_t at_ms, char *buf, size_t 
 int pw_text_body(const struct pw_note *n, char *buf, size_t size);
 /* A journal's sweep body read back. 0, or -1 when it is not one. */
 int pw_text_sweep(const char *body, struct pw_sweep *sweep, char rung[PW_NAME_MAX]);
-/* A proof, found, report, setup or pin body read back, strictly. 0, or -1 when it is not one. Of a
- * set-up the steps are read, not the counts behind them. */
+/* A proof, found, report, setup (its steps) or pin body read back. 0, or -1 when it is not one. */
 int pw_text_told(enum pw_kind kind, const char *body, int64_t wall_ms, struct pw_note *n);
 /* The kept state as text, and back (-1: not such a text). */
 int pw_text_kept(const struct pw_state *s, char *buf, size_t size);
