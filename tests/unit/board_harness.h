@@ -42,6 +42,9 @@ static inline struct pw_policy harness_policy(void)
 	p.line[PW_REAR_BUTTON_NC].configured = p.line[PW_PARK_BRAKE].configured = true;
 	for (unsigned i = PW_BEEPER; i <= PW_DOME; i++)
 		p.line[i].configured = true;
+	p.line[PW_EXTRA].configured = true;
+	p.line[PW_EXTRA].direction = PW_IN;
+	snprintf(p.line[PW_EXTRA].name, PW_NAME_MAX, "beeper_current");
 	return p;
 }
 

@@ -55,7 +55,7 @@ static void nothing_is_counted_at_first(void **state)
 	assert_int_equal(w.wire[PW_LAMPS].level, 0);
 	assert_int_equal(w.wire[PW_LAMPS].settle_ms, 200);
 	assert_int_equal(w.wire[PW_LAMPS].shortest_ms, -1);
-	assert_string_equal(w.wire[PW_EXTRA].name, "");
+	assert_string_equal(w.wire[PW_EXTRA + 1].name, "");
 	assert_int_equal(verdict(&w, PW_LAMPS, 2000), PW_WIRE_UNSEEN);
 }
 
@@ -65,10 +65,10 @@ static void a_level_that_is_already_so_is_no_edge(void **state)
 
 	(void)state;
 	pw_wires_edge(&w, PW_IGNITION, 1, 1100);
-	pw_wires_edge(&w, PW_EXTRA, 1, 1100); /* not configured */
+	pw_wires_edge(&w, PW_EXTRA + 1, 1, 1100); /* not configured */
 	pw_wires_edge(&w, PW_LINES, 1, 1100);
 	assert_int_equal(w.wire[PW_IGNITION].count, 0);
-	assert_int_equal(w.wire[PW_EXTRA].count, 0);
+	assert_int_equal(w.wire[PW_EXTRA + 1].count, 0);
 	pw_wires_edge(&w, PW_IGNITION, 0, 1100);
 	assert_int_equal(w.wire[PW_IGNITION].count, 1);
 	assert_int_equal(w.wire[PW_IGNITION].level, 0);

@@ -289,6 +289,7 @@ static void a_line_that_never_rests_is_not_waited_for(void **state)
 	harness_burst(&h, PW_REAR_DOOR, h.now_ms, PW_CHATTER_MANY);
 	h.now_ms = h.last_edge_ms;
 	assert_int_equal(look(&h).result, PW_WIRING_OPEN);
+	assert_int_equal(pw_wiring_look(&h.wires, h.now_ms + 500).result, PW_WIRING_RIGHT);
 	harness_burst(&h, PW_REAR_DOOR, h.now_ms + 5, 0);
 	assert_int_equal(look(&h).result, PW_WIRING_CHATTER);
 }
@@ -474,8 +475,26 @@ static void what_moves_at_another_time_is_not_blamed(void **state)
 	assert_int_equal(look(&h).result, PW_WIRING_RIGHT);
 }
 
+static void a_short_pulse_at_another_time_is_no_crosstalk(void **state)
+{
+	struct harness h;
+
+	(void)state;
+	begin_at(&h, PW_REAR_DOOR);
+	harness_burst(&h, PW_LAMPS, h.now_ms, 1);
+	h.now_ms += 300;
+	harness_move(&h, PW_REAR_DOOR, 1, 2);
+	h.now_ms += 300;
+	assert_int_equal(look(&h).result, PW_WIRING_RIGHT);
+	assert_true(pw_wiring_next(&h.wires, h.now_ms));
+	harness_move(&h, PW_REAR_DOOR, 0, 2);
+	harness_burst(&h, PW_LAMPS, h.now_ms + 200, 1); /* within what lamps take to settle */
+	h.now_ms += 500;
+	assert_int_equal(look(&h).result, PW_WIRING_CROSSTALK);
+}
+
 /* Sounders go off while wires are tried: outputs and sense inputs are no part of it. */
-static void outputs_are_not_blamed(void **state)
+static void outputs_and_their_senses_are_not_blamed(void **state)
 {
 	struct harness h;
 
@@ -483,6 +502,7 @@ static void outputs_are_not_blamed(void **state)
 	begin_at(&h, PW_REAR_DOOR);
 	harness_move(&h, PW_REAR_DOOR, 1, 0);
 	pw_wires_edge(&h.wires, PW_BEEPER, 1, h.now_ms);
+	pw_wires_edge(&h.wires, PW_EXTRA, 1, h.now_ms);
 	h.now_ms += 1000;
 	assert_int_equal(look(&h).result, PW_WIRING_RIGHT);
 }
@@ -566,7 +586,8 @@ int main(void)
 		cmocka_unit_test(of_two_that_moved_instead_the_last_is_named),
 		cmocka_unit_test(another_line_that_never_rests_is_not_waited_for),
 		cmocka_unit_test(what_moves_at_another_time_is_not_blamed),
-		cmocka_unit_test(outputs_are_not_blamed),
+		cmocka_unit_test(a_short_pulse_at_another_time_is_no_crosstalk),
+		cmocka_unit_test(outputs_and_their_senses_are_not_blamed),
 		cmocka_unit_test(counting_anew_leaves_the_step_alone),
 		cmocka_unit_test(next_takes_what_has_not_settled_as_it_stands),
 		cmocka_unit_test(only_configured_inputs_have_steps),
