@@ -162,12 +162,17 @@ static bool follows(const struct pw_view *v)
 	return !v->leaf || v->leaf->follows;
 }
 
-/* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). */
+/* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). Without,
+ * a page behind a PIN stays still: each look keeps the session open, and one that nobody sits at must
+ * end. The script knows when somebody does. */
 static void put_follow(struct pw_sheet *t, const struct pw_view *v)
 {
-	if (!v->choice->held && follows(v))
-		pw_sheet_fmt(t, "<noscript><meta http-equiv=\"refresh\" content=\"%d\"></noscript>\n"
-			     "<script src=\"/page.js\" defer></script>\n", v->leaf ? 5 : 2);
+	if (v->choice->held || !follows(v))
+		return;
+	if (!v->leaf || v->leaf->role == PW_NOBODY)
+		pw_sheet_fmt(t, "<noscript><meta http-equiv=\"refresh\" content=\"%d\"></noscript>\n",
+			     v->leaf ? 5 : 2);
+	pw_sheet_raw(t, "<script src=\"/page.js\" defer></script>\n");
 }
 
 static void put_held(struct pw_sheet *t, const struct pw_view *v)
@@ -323,7 +328,7 @@ static void put_refusal(struct pw_sheet *t, const struct pw_view *v)
 		return;
 	if (waits(visit->refusal))
 		pw_clock_text(visit->wait_ms, true, wait);
-	pw_sheet_raw(t, "<p class=\"refused\" role=\"alert\">");
+	pw_sheet_raw(t, "<p class=\"refusal\" role=\"alert\">");
 	pw_put_shape(t, "mark", "fault");
 	if (pw_field_tells(visit->refusal)) {
 		pw_sheet_word(t, PW_W_P_REFUSED, "", "");

@@ -100,8 +100,14 @@ static void put_evidence(struct pw_sheet *t, const struct pw_view *v)
 
 static void put_sign(struct pw_sheet *t, const struct pw_view *v)
 {
-	if (!v->visit->wires->wiring.on)
+	const struct pw_wiring *g = &v->visit->wires->wiring;
+
+	if (!g->on)
 		return;
+	if (g->at < g->steps) {
+		pw_put_element(t, "p", "lead", PW_W_U_NOT_YET);
+		return;
+	}
 	pw_sheet_raw(t, "<section class=\"sign\">\n");
 	pw_put_element(t, "p", NULL, PW_W_U_SIGN_LEAD);
 	pw_put_form(t, v);

@@ -415,6 +415,8 @@
 	X(U_SIGN_LEAD, u_sign_lead,                                                                \
 	  "Your code ends the walk and signs the record as it stands.")                            \
 	X(U_SIGN, u_sign, "Sign and end") X(U_CODE, u_code, "Your installer's code")               \
-	X(U_INK, u_ink, "Signature of the installer")
+	X(U_INK, u_ink, "Signature of the installer")                                              \
+	X(U_NOT_YET, u_not_yet,                                                                    \
+	  "The record is signed when every step has a result or was skipped.")
 
 #endif
