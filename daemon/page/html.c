@@ -157,9 +157,10 @@ static void put_here(struct pw_sheet *t, const struct pw_view *v)
 		pw_sheet_fmt(t, "?%s=%.40s", v->leaf->asks, value);
 }
 
+/* Not away from a refusal: it is there to be read. */
 static bool follows(const struct pw_view *v)
 {
-	return !v->leaf || v->leaf->follows;
+	return !v->leaf || (v->leaf->follows && v->visit->refusal == PW_W_NONE);
 }
 
 /* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). Without,
