@@ -276,7 +276,8 @@ bool pw_act_take(struct pw_bus *b, const struct pw_act *act, uint32_t serial,
 	*done = (struct pw_done_act){ .answer = answer, .role = PW_NOBODY };
 	if (answer == LATER)
 		return false;
-	if (is_in(act->kind, PW_A_TOUCH, PW_A_REFUSED) && answer != PW_SESSION_NONE) {
+	if (is_in(act->kind, PW_A_TOUCH, PW_A_REFUSED) &&
+	    pw_session_is(b, act->session, PW_NOBODY)) { /* of the other role as well */
 		done->role = b->session.role;
 		done->wait_ms = pw_session_left_ms(b);
 	}

@@ -2,6 +2,7 @@
 #include <arpa/inet.h>
 #include <errno.h>
 #include <signal.h>
+#include <sodium.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -328,6 +329,7 @@ enum pw_asked pw_page_asked(struct pw_page *page, struct pw_act *act, uint32_t *
 		}
 		*act = call.act;
 		*serial = page->serial = call.serial;
+		sodium_memzero(&call.act, sizeof call.act); /* it may hold a PIN */
 		return asked[call.kind];
 	}
 	page->calls = 0;

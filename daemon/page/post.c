@@ -88,11 +88,15 @@ static const char *way_to_pin(enum pw_role role)
 	}
 }
 
-static enum MHD_Result no_session(struct pw_http *h, struct MHD_Connection *c, enum pw_role role)
+/* done: what the watch says of the reader's session, NULL when it was not asked. One of the other role
+ * is a session still: its cookie stays. */
+static enum MHD_Result no_session(struct pw_http *h, struct MHD_Connection *c, enum pw_role role,
+				  const struct pw_done_act *done)
 {
 	const struct refusal why = {
 		.status = MHD_HTTP_FORBIDDEN, .why = pw_say_answer(PW_SESSION_NONE), .whole = true,
-		.on = way_to_pin(role), .over = cookie(c, "session")[0] != '\0',
+		.on = way_to_pin(role),
+		.over = cookie(c, "session")[0] != '\0' && done && done->role <= PW_NOBODY,
 	};
 
 	return pw_refuse(h, c, &why);
@@ -123,14 +127,14 @@ static bool let_in(struct pw_http *h, struct MHD_Connection *c, const struct pw_
 		return false;
 	}
 	if (!done || done->answer != PW_DONE_SO || done->role != leaf->role) {
-		*sent = no_session(h, c, leaf->role);
+		*sent = no_session(h, c, leaf->role, done);
 		return false;
 	}
 	v->role = done->role;
 	v->session_left_ms = done->wait_ms;
 	if (!leaf->wires || (v->wires = pw_ask_wires(h->ask, session, &done)))
 		return true;
-	*sent = done ? no_session(h, c, leaf->role) : pw_give_silent(h, c);
+	*sent = done ? no_session(h, c, leaf->role, done) : pw_give_silent(h, c);
 	return false;
 }
 
@@ -300,7 +304,7 @@ static enum MHD_Result conclude(struct pw_http *h, struct MHD_Connection *c,
 	    (act->kind == PW_A_LEAVE && done.answer == PW_SESSION_NONE))
 		return go_on(c, r->leaf, act, &done);
 	if (done.answer == PW_SESSION_NONE)
-		return no_session(h, c, r->leaf->role);
+		return no_session(h, c, r->leaf->role, &done);
 	int64_t wait_ms = done.answer == PW_PIN_TOO_SOON ? done.wait_ms
 			: done.answer == PW_PIN_IN_HAND  ? 1000 : 0;
 

@@ -103,7 +103,7 @@ enum pw_answer {
 struct pw_done_act {
 	enum pw_answer answer;
 	int64_t wait_ms;     /* PIN_TOO_SOON; of a session: until it is over */
-	enum pw_role role;   /* of the session */
+	enum pw_role role;   /* of the session, also of one that this act is not for; PW_NOBODY: none */
 	char session[PW_SESSION_MAX]; /* OPEN */
 };
 
