@@ -397,29 +397,22 @@ int pw_journal_settle(struct pw_journal *j, char *why, size_t size)
 
 /* -- what a day is made of --------------------------------------------------------------------- */
 
-/* 1: both are there. */
-static int is_indexed(struct pw_journal *j, char *why, size_t size)
+int pw_journal_index(struct pw_journal *j, char *why, size_t size)
 {
 	char count[8];
 	int result = pw_journal_ask(j, "SELECT count(*) FROM sqlite_schema WHERE type = 'index'"
 				       " AND name IN ('record_told', 'record_defect')",
 				    count, sizeof(count), why, size);
 
-	return result < 0 ? result : strcmp(count, "2") == 0;
-}
-
-int pw_journal_index(struct pw_journal *j, char *why, size_t size)
-{
-	int result = is_indexed(j, why, size);
-
-	if (result != 0)
-		return result < 0 ? result : 0;
+	if (result < 0 || strcmp(count, "2") == 0)
+		return result;
 	return pw_journal_run(j, told_index, why, size);
 }
 
-#define NEWEST(index, which, most) \
-	"SELECT * FROM (SELECT seq FROM record INDEXED BY " index " WHERE " which \
-	" ORDER BY seq DESC LIMIT " most ")"
+/* Which index serves is SQLite's to say: one whose text was damaged serves no longer, and a search
+ * finds the same. */
+#define NEWEST(which, most) \
+	"SELECT * FROM (SELECT seq FROM record WHERE " which " ORDER BY seq DESC LIMIT " most ")"
 
 int pw_journal_told(struct pw_journal *j,
 		    void (*take)(void *ctx, enum pw_kind kind, const char *body, int64_t wall_ms),
@@ -427,18 +420,15 @@ int pw_journal_told(struct pw_journal *j,
 {
 	static const char sql[] =
 		"SELECT kind, body, wall_ms FROM record WHERE seq IN ("
-		NEWEST("record_told", TOLD " AND kind = 'proof'", "64") " UNION "
-		NEWEST("record_told", TOLD " AND kind = 'found'", "64") " UNION "
-		NEWEST("record_told", TOLD " AND kind = 'report'", "64") " UNION "
-		NEWEST("record_told", TOLD " AND kind = 'setup'", "1") " UNION "
-		NEWEST("record_defect", DEFECT, "128") ") ORDER BY seq";
+		NEWEST(TOLD " AND kind = 'proof'", "64") " UNION "
+		NEWEST(TOLD " AND kind = 'found'", "64") " UNION "
+		NEWEST(TOLD " AND kind = 'report'", "64") " UNION "
+		NEWEST(TOLD " AND kind = 'setup'", "1") " UNION "
+		NEWEST(DEFECT, "128") ") ORDER BY seq";
 	sqlite3_stmt *s = NULL;
-	int code = SQLITE_DONE, result = is_indexed(j, why, size);
+	int code = SQLITE_DONE, result = pw_journal_prepare(j, sql, &s, why, size);
 	const char *kind;
 
-	if (result <= 0)
-		return result;
-	result = pw_journal_prepare(j, sql, &s, why, size);
 	while (result == 0 && (code = sqlite3_step(s)) == SQLITE_ROW) {
 		kind = (const char *)sqlite3_column_text(s, 0);
 		take(ctx, kind != NULL ? pw_kind_find(kind) : PW_K_NONE,

@@ -113,12 +113,11 @@ int pw_journal_newest(struct pw_journal *j, enum pw_kind kind, unsigned most,
 		      void (*take)(void *ctx, const char *body, int64_t wall_ms), void *ctx,
 		      char *why, size_t size);
 /* What a day is made of, in the order of seq: of proof, found and report the newest 64 each, of setup
- * the last, and the newest 128 that are defects or certify them. Of a journal that has no index for
- * these yet, nothing: it has none of them. */
+ * the last, and the newest 128 that are defects or certify them. Slow without the indexes below. */
 int pw_journal_told(struct pw_journal *j,
 		    void (*take)(void *ctx, enum pw_kind kind, const char *body, int64_t wall_ms),
 		    void *ctx, char *why, size_t size);
-/* Makes that index where there is none; 0 when there is one. */
+/* Makes them where they are not: of a journal from before there were such kinds. */
 int pw_journal_index(struct pw_journal *j, char *why, size_t size);
 
 /* -- aside.c ----------------------------------------------------------------------------------- */
