@@ -58,7 +58,9 @@ static void put_left_line(struct pw_sheet *t, const struct pw_snapshot *s, unsig
 	pw_put_shape(t, "mark", standing == UNHEARD ? "missed" : "zero");
 	pw_sheet_raw(t, "<b>");
 	pw_put_line_name(t, s, line);
-	pw_sheet_raw(t, "</b>: ");
+	pw_sheet_raw(t, "</b>");
+	pw_sheet_word(t, PW_W_COLON, "", "");
+	pw_sheet_raw(t, " ");
 	if (standing == UNHEARD)
 		pw_sheet_word(t, PW_W_B_WAS_NOT_HEARD, "", "");
 	else

@@ -264,6 +264,8 @@ static void put_pages(struct pw_sheet *t, const struct pw_view *v)
 	};
 	const char *here = v->leaf ? v->leaf->path : "/";
 
+	if (!v->s) /* a refusal, or silence: none of them */
+		here = "";
 	for (size_t i = 0; i < sizeof page / sizeof page[0]; i++) {
 		pw_sheet_fmt(t, "<li><a href=\"%s\"%s>", page[i].href,
 			     strcmp(page[i].path, here) ? "" : " aria-current=\"page\"");
@@ -333,7 +335,8 @@ static void put_refusal(struct pw_sheet *t, const struct pw_view *v)
 	pw_put_shape(t, "mark", "fault");
 	if (pw_field_tells(visit->refusal)) {
 		pw_sheet_word(t, PW_W_P_REFUSED, "", "");
-		pw_sheet_raw(t, ": ");
+		pw_sheet_word(t, PW_W_COLON, "", "");
+		pw_sheet_raw(t, " ");
 	}
 	pw_sheet_word(t, visit->refusal, wait, "");
 	if (visit->refusal == PW_W_A_NOT_NOW && visit->sent &&

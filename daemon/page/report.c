@@ -29,7 +29,8 @@ void pw_put_defect(struct pw_sheet *t, const struct pw_defect *d)
 	pw_sheet_fmt(t, "<b>%u. ", (unsigned)d->id);
 	pw_sheet_word(t, pw_say_found(d->what), "", "");
 	if (d->part != PW_PART_NONE) {
-		pw_sheet_raw(t, ": ");
+		pw_sheet_word(t, PW_W_COLON, "", "");
+		pw_sheet_raw(t, " ");
 		pw_sheet_word(t, pw_say_part(d->part), "", "");
 	}
 	pw_sheet_raw(t, "</b>");

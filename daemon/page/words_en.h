@@ -417,6 +417,7 @@
 	X(U_SIGN, u_sign, "Sign and end") X(U_CODE, u_code, "Your installer's code")               \
 	X(U_INK, u_ink, "Signature of the installer")                                              \
 	X(U_NOT_YET, u_not_yet,                                                                    \
-	  "The record is signed when every step has a result or was skipped.")
+	  "The record is signed when every step has a result or was skipped.")                     \
+	X(COLON, colon, ":")
 
 #endif
