@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* A bus on the bench board: the real postwalkd on a port and in a folder of its own. */
 "use strict";
-const { spawn, execFile } = require("node:child_process");
+const { spawn, execFile, execFileSync } = require("node:child_process");
 const fs = require("node:fs");
 const http = require("node:http");
 const net = require("node:net");
@@ -17,11 +17,17 @@ const LONG = { aisle_m: 9.63, look_s: 0.5, due_s: 120 };
 /* A sweep that is soon overdue: walk_min 1 s. */
 const SHORT = { aisle_m: 0.428, look_s: 0.05, due_s: 6.5 };
 
+/* Made up, as the bus and the yard are. */
+const PINS = { installer: "brass-41-lantern", mechanic: "plum-77-gate" };
+const CALL = "Radio the yard on channel 4, then say where you stand.";
+
 const policy = (port, walk) => `
 [bus]
 id = bus-07
 [page]
 listen = 127.0.0.1:${port}
+[yard]
+call = ${CALL}
 [walk]
 rows = 12
 aisle_m = ${walk.aisle_m}
@@ -60,8 +66,24 @@ const get = (url, headers = {}) => new Promise((done, fail) => {
 	}).on("error", fail);
 });
 
+/* One form sent by hand: what a browser would not let a reader send. */
+const post = (url, fields, headers = {}) => new Promise((done, fail) => {
+	const body = typeof fields === "string" ? fields : new URLSearchParams(fields).toString();
+	const request = http.request(url, { method: "POST", agent: false, timeout: 10000, headers: {
+		"Content-Type": "application/x-www-form-urlencoded",
+		"Content-Length": Buffer.byteLength(body), ...headers,
+	} }, (answer) => {
+		const parts = [];
+		answer.on("data", (part) => parts.push(part)).on("error", fail).on("end", () => done({
+			status: answer.statusCode, headers: answer.headers,
+			text: Buffer.concat(parts).toString("utf8"),
+		}));
+	});
+	request.on("error", fail).end(body);
+});
+
 class Bus {
-	static async start(walk) {
+	static async start(walk, pins = {}) {
 		const bus = new Bus();
 		bus.dir = fs.mkdtempSync(path.join(os.tmpdir(), "postwalk-browser-"));
 		bus.port = await freePort();
@@ -69,6 +91,8 @@ class Bus {
 		const conf = path.join(bus.dir, "postwalk.conf"), state = path.join(bus.dir, "state");
 		fs.mkdirSync(state);
 		fs.writeFileSync(conf, policy(bus.port, walk));
+		for (const role of Object.keys(pins))
+			execFileSync(POSTWALK, ["pin", "--state", state, role], { input: `${pins[role]}\n` });
 		bus.said = "";
 		bus.process = spawn(POSTWALKD,
 			["--config", conf, "--board", "bench", "--state", state],
@@ -104,6 +128,21 @@ class Bus {
 		return JSON.parse((await get(`${this.url}status.json`)).text);
 	}
 
+	/* Records of a kind in the journal so far: a copy is looked at, the live one is the writer's. */
+	records(kind) {
+		const copy = fs.mkdtempSync(path.join(os.tmpdir(), "postwalk-copy-"));
+		try {
+			for (const name of ["journal.db", "journal.db-wal", "bus.pub"])
+				if (fs.existsSync(path.join(this.dir, "state", name)))
+					fs.copyFileSync(path.join(this.dir, "state", name), path.join(copy, name));
+			const lines = execFileSync(POSTWALK, ["export", copy], { encoding: "utf8" });
+			return lines.trim().split("\n").map((line) => JSON.parse(line))
+				.filter((line) => line.kind === kind).map((line) => JSON.parse(line.body));
+		} finally {
+			fs.rmSync(copy, { recursive: true, force: true });
+		}
+	}
+
 	pause() {
 		this.process.kill("SIGSTOP");
 	}
@@ -120,4 +159,4 @@ class Bus {
 	}
 }
 
-module.exports = { Bus, LONG, SHORT, get, later };
+module.exports = { Bus, CALL, LONG, PINS, SHORT, get, later, post };

@@ -4,9 +4,10 @@
  *
  *	POSTWALK=... POSTWALKD=... BROWSER=DIR node tests/browser/run.js
  *
- * BROWSER holds node_modules (`make browser-ready`); pictures go to BROWSER/shots. One run of a
- * driver a language, one without scripts, one of choices, one of a sweep that is missed, side by
- * side, each with a bus of its own.
+ * A word after it runs the stories whose names have it. BROWSER holds node_modules (`make browser-ready`); pictures go to BROWSER/shots. One run of a
+ * driver, of a driver's forms, of an installer and a mechanic a language; one without scripts, one of
+ * choices, one of a sweep that is missed, one of all that is turned down; side by side, each with a
+ * bus of its own.
  * Ends with `N passed, M failed`, and status 1 when any failed.
  */
 "use strict";
@@ -15,15 +16,18 @@ const driver = require("./driver.js");
 const overdue = require("./overdue.js");
 const plain = require("./plain.js");
 const choices = require("./choices.js");
+const forms = require("./forms.js");
+const shop = require("./shop.js");
+const turned = require("./turned.js");
 const words = require("./words.js");
-const { Bus, LONG, SHORT } = require("./bus.js");
+const { Bus, LONG, PINS, SHORT } = require("./bus.js");
 
 const STEP_MS = 60000;
 const CHROMIUM = process.env.CHROMIUM || "/usr/bin/chromium";
 
 /* A step that fails ends its story: what follows rests on it. */
-const story = async (browser, name, walk, tell, tally) => {
-	const bus = await Bus.start(walk);
+const story = async (browser, name, walk, tell, tally, pins) => {
+	const bus = await Bus.start(walk, pins);
 	const step = async (what, check) => {
 		let timer;
 		const late = new Promise((_, fail) => {
@@ -54,11 +58,16 @@ const main = async () => {
 	const tally = { passed: 0, failed: 0 };
 	const browser = await chromium.launch({ executablePath: CHROMIUM,
 		args: process.getuid() === 0 ? ["--no-sandbox"] : [] });
-	const stories = Object.keys(words).map((language) =>
-		[`driver, ${language}`, LONG, driver.story(language)]);
+	const stories = Object.keys(words).flatMap((language) => [
+		[`driver, ${language}`, LONG, driver.story(language)],
+		[`driver's forms, ${language}`, LONG, forms.story(language)],
+		[`installer and mechanic, ${language}`, LONG, shop.story(language), PINS],
+	]);
 	stories.push(["without scripts", LONG, plain.story], ["choices", LONG, choices.story],
-		["overdue", SHORT, overdue.story]);
-	await Promise.all(stories.map(([name, walk, tell]) => story(browser, name, walk, tell, tally)
+		["overdue", SHORT, overdue.story], ["turned down", LONG, turned.story, PINS]);
+	const only = process.argv[2] || "";
+	await Promise.all(stories.filter(([name]) => name.includes(only))
+		.map(([name, walk, tell, pins]) => story(browser, name, walk, tell, tally, pins)
 		.catch((error) => {
 			tally.failed += 1;
 			console.log(`${name}: ${error.stack}`);

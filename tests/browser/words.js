@@ -5,6 +5,8 @@
 module.exports = {
 	en: {
 		locale: "en-US", own: "English",
+		saying: "Row 7: <b>seat</b> torn & loose",
+		swapped: "are they swapped?",
 		parked: "Nothing owed.", driving: "Key on.", owed: "Walk to the rear now.",
 		tooSoon: /^Too soon to have looked under 12 rows: (\d+) s more\.$/,
 		row: /^Pace: row (\d+) of 12$/, rear: "Pace: at the rear",
@@ -16,6 +18,8 @@ module.exports = {
 	},
 	es: {
 		locale: "es-MX", own: "Español",
+		saying: "Fila 7: asiento roto, ¿tornillo? \"suelto\"",
+		swapped: "¿están cambiados?",
 		parked: "Nada pendiente.", driving: "Contacto puesto.", owed: "Camine al fondo ahora.",
 		tooSoon: /^Demasiado pronto para haber mirado bajo 12 filas: (\d+)\ss más\.$/,
 		row: /^Paso: fila (\d+) de 12$/, rear: "Paso: en el fondo",
@@ -28,6 +32,8 @@ module.exports = {
 	},
 	fr: {
 		locale: "fr-CA", own: "Français",
+		saying: "Rangée 7 : siège abîmé d’un côté",
+		swapped: /sont-ils intervertis\s\?/,
 		parked: "Aucune ronde à faire.", driving: "Contact mis.",
 		owed: "Allez au fond maintenant.",
 		tooSoon: /^Trop tôt pour avoir regardé sous 12 rangées\s: encore (\d+)\ss\.$/,
