@@ -38,8 +38,8 @@ static void put_pin(struct pw_sheet *t, const struct pw_view *v)
 	pw_put_hidden(t, "for", pw_role_name(role));
 	pw_sheet_raw(t, "<p class=\"field\"><label for=\"pin\">");
 	pw_sheet_word(t, role == PW_MECHANIC ? PW_W_D_MECHANIC : PW_W_D_INSTALLER, "", "");
-	pw_sheet_fmt(t, "</label>\n<input id=\"pin\" name=\"pin\" type=\"password\" maxlength=\"%d\"",
-		     PW_PIN_MAX - 1);
+	pw_sheet_fmt(t, "</label>\n<input id=\"pin\" name=\"pin\" type=\"password\" "
+		     "maxlength=\"%d\"", PW_PIN_MAX - 1);
 	pw_sheet_raw(t, " autocomplete=\"off\" spellcheck=\"false\" required aria-describedby=\"");
 	pw_sheet_raw(t, wrong ? "pin-error pin-lead\" aria-invalid=\"true\"></p>\n"
 			      : "pin-lead\"></p>\n");

@@ -164,15 +164,15 @@ static bool follows(const struct pw_view *v)
 }
 
 /* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). Without,
- * a page behind a PIN stays still: each look keeps the session open, and one that nobody sits at must
- * end. The script knows when somebody does. */
+ * a page behind a PIN stays still: each look keeps the session open, and one that nobody sits at
+ * must end. The script knows when somebody does. */
 static void put_follow(struct pw_sheet *t, const struct pw_view *v)
 {
 	if (v->choice->held || !follows(v))
 		return;
 	if (!v->leaf || v->leaf->role == PW_NOBODY)
-		pw_sheet_fmt(t, "<noscript><meta http-equiv=\"refresh\" content=\"%d\"></noscript>\n",
-			     v->leaf ? 5 : 2);
+		pw_sheet_fmt(t, "<noscript><meta http-equiv=\"refresh\" content=\"%d\">"
+			     "</noscript>\n", v->leaf ? 5 : 2);
 	pw_sheet_raw(t, "<script src=\"/page.js\" defer></script>\n");
 }
 

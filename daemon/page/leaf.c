@@ -4,7 +4,7 @@
 
 #include "leaf.h"
 
-/* -- where to go when a form was taken ---------------------------------------------------------- */
+/* -- where to go when a form was taken -------------------------------------------------------- */
 
 /* The page asks whether that one was heard: a path for each line, as paths must last. */
 static const char *then_before(const struct pw_act *act)
