@@ -11,6 +11,10 @@
 
 #define LATER 0 /* no answer yet */
 
+/* So that nobody who reaches the page can fill the disk: far more than a round wants. */
+#define BUDGET 60
+#define GIVEN_BACK_MS 1000
+
 static bool is_in(int value, int least, int end)
 {
 	return value >= least && value < end;
@@ -20,6 +24,25 @@ static bool is_output(const struct pw_bus *b, uint8_t line)
 {
 	return line < PW_LINES && b->active.policy.line[line].configured &&
 	       b->active.policy.line[line].direction == PW_OUT;
+}
+
+static bool may_spend(struct pw_bus *b, const struct pw_act *a)
+{
+	const bool child = a->kind == PW_A_FOUND && a->what == PW_FOUND_CHILD;
+	struct pw_budget *g = child ? &b->child_budget : &b->budget;
+	int64_t back = (b->now_ms - g->spent_ms) / GIVEN_BACK_MS;
+
+	if (back >= g->spent) {
+		g->spent = 0;
+		g->spent_ms = b->now_ms;
+	} else {
+		g->spent -= (uint32_t)back;
+		g->spent_ms += back * GIVEN_BACK_MS;
+	}
+	if (g->spent == BUDGET)
+		return false;
+	g->spent++;
+	return true;
 }
 
 static void journal(struct pw_bus *b, const struct pw_note *n)
@@ -238,21 +261,22 @@ static enum pw_answer take_wiring(struct pw_bus *b, const struct pw_act *a)
 
 static const struct {
 	enum pw_role role; /* whose session it needs; PW_NOBODY: any; 0: none */
+	bool spends;       /* of the budget */
 	enum pw_answer (*take)(struct pw_bus *b, const struct pw_act *a);
 } acts[PW_ACTS] = {
-	[PW_A_FOUND] = { 0, take_found },
-	[PW_A_HEARD] = { 0, take_heard },
-	[PW_A_TRY] = { 0, take_try },
-	[PW_A_SIGN] = { 0, take_sign },
-	[PW_A_REVIEW] = { 0, take_review },
-	[PW_A_OPEN] = { 0, NULL }, /* by the gate */
-	[PW_A_TOUCH] = { PW_NOBODY, take_touch },
-	[PW_A_LEAVE] = { PW_NOBODY, take_leave },
-	[PW_A_SERVICE] = { PW_MECHANIC, take_service },
-	[PW_A_CERTIFY] = { PW_MECHANIC, take_certify },
-	[PW_A_COUNT] = { PW_INSTALLER, take_count },
-	[PW_A_WIRING] = { PW_INSTALLER, take_wiring },
-	[PW_A_REFUSED] = { 0, take_refused },
+	[PW_A_FOUND] = { 0, true, take_found },
+	[PW_A_HEARD] = { 0, true, take_heard },
+	[PW_A_TRY] = { 0, false, take_try },
+	[PW_A_SIGN] = { 0, true, take_sign },
+	[PW_A_REVIEW] = { 0, true, take_review },
+	[PW_A_OPEN] = { 0, false, NULL }, /* by the gate */
+	[PW_A_TOUCH] = { PW_NOBODY, false, take_touch },
+	[PW_A_LEAVE] = { PW_NOBODY, false, take_leave },
+	[PW_A_SERVICE] = { PW_MECHANIC, false, take_service },
+	[PW_A_CERTIFY] = { PW_MECHANIC, false, take_certify },
+	[PW_A_COUNT] = { PW_INSTALLER, false, take_count },
+	[PW_A_WIRING] = { PW_INSTALLER, false, take_wiring },
+	[PW_A_REFUSED] = { 0, false, take_refused },
 };
 
 static enum pw_answer take(struct pw_bus *b, const struct pw_act *a, uint32_t serial)
@@ -265,6 +289,8 @@ static enum pw_answer take(struct pw_bus *b, const struct pw_act *a, uint32_t se
 		return PW_SESSION_NONE;
 	if (acts[a->kind].role)
 		pw_session_touch(b);
+	if (acts[a->kind].spends && !may_spend(b, a))
+		return PW_NOT_DONE;
 	return acts[a->kind].take(b, a);
 }
 

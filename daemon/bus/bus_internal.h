@@ -88,6 +88,12 @@ struct pw_tries {
 	int64_t next_ms; /* may be told from then on */
 };
 
+/* Records that anybody may cause, without a PIN. */
+struct pw_budget {
+	uint32_t spent;
+	int64_t spent_ms; /* one is given back a second */
+};
+
 struct pw_bus {
 	const struct pw_options *options;
 	struct pw_loaded_policy active, next;
@@ -111,6 +117,7 @@ struct pw_bus {
 	struct pw_session session;
 	struct pw_gate gate;
 	struct pw_tries tries;
+	struct pw_budget budget, child_budget; /* a child is told whatever else was */
 	struct pw_wires wires;
 
 	struct pw_board *board;

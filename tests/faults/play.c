@@ -237,16 +237,9 @@ static void service(struct play *p, const struct pw_trace_line *l)
 {
 	/* as with an edge: a moment that has been judged is over */
 	int64_t at_ms = l->at_ms > p->bus.judged_ms ? l->at_ms : p->bus.judged_ms + 1;
-	struct pw_note n;
 
 	tick(p, at_ms);
-	n = pw_note_new(&p->bus, PW_K_SERVICE);
-	n.of.service.on = l->service != 0;
-	pw_step(&p->bus.state, &p->bus.active.policy, &(struct pw_event){
-		.kind = l->service ? PW_SERVICE_ON : PW_SERVICE_OFF, .at_ms = at_ms },
-		&p->bus.sink);
-	pw_writer_note(p->bus.writer, &n);
-	p->bus.keep = true;
+	pw_feed_service(&p->bus, l->service);
 	play_wake(p, at_ms);
 }
 

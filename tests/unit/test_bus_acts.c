@@ -77,6 +77,7 @@ static void ask_one(struct stage *s, const struct asked *q, enum pw_phase phase)
 		pw_feed_service(b, false);
 	b->day = (struct pw_day){ 0 }; /* each act finds a fresh day */
 	b->trial = (struct pw_trial){ 0 };
+	b->budget = b->child_budget = (struct pw_budget){ 0 };
 }
 
 static void every_act_in_every_phase_and_none_ends_what_is_owed(void **state)
@@ -170,6 +171,26 @@ static void a_find_names_the_sweep_that_it_belongs_to(void **state)
 			    "\"who\":\"\",\"words\":\"\",\"rung\":\"\"} "
 			    "{\"what\":\"article\",\"part\":\"none\",\"id\":0,\"t0_ms\":21000,"
 			    "\"who\":\"\",\"words\":\"\",\"rung\":\"\"}");
+}
+
+/* Whoever reaches the page can send forms all day. */
+static void a_flood_of_finds_is_held_to_one_a_second(void **state)
+{
+	struct stage *s = *state;
+	struct pw_act a = { .kind = PW_A_FOUND, .what = PW_FOUND_ARTICLE };
+	int done = 0;
+
+	for (int64_t t = 2000; t < 2000 + 100000; t += 20) {
+		stage_tick(s, t);
+		done += stage_act(s, a) == PW_DONE_SO;
+	}
+	assert_in_range(done, 60 + 98, 60 + 100);
+	stage_tick(s, 400000);
+	for (int i = 0; i < 60; i++) /* a long rest gives it all back, and no more */
+		assert_int_equal(stage_act(s, a), PW_DONE_SO);
+	assert_int_equal(stage_act(s, a), PW_NOT_DONE);
+	a.what = PW_FOUND_CHILD;
+	assert_int_equal(stage_act(s, a), PW_DONE_SO);
 }
 
 /* -- the vehicle report (49 CFR 396.11, 396.13, from memory) --------------------------------------- */
@@ -307,6 +328,7 @@ int main(void)
 		stage_test(what_is_none_changes_nothing_and_leaves_no_record),
 		stage_test(a_child_is_told_to_the_office_and_makes_no_sound),
 		stage_test(a_find_names_the_sweep_that_it_belongs_to),
+		stage_test(a_flood_of_finds_is_held_to_one_a_second),
 		stage_test(defects_are_signed_reviewed_and_certified),
 		stage_test(service_ends_by_itself_and_both_are_told),
 		stage_test(service_is_off_after_a_restart),
