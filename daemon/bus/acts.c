@@ -52,7 +52,7 @@ static void journal(struct pw_bus *b, const struct pw_note *n)
 	b->keep = true;
 }
 
-/* -- what a walk found --------------------------------------------------------------------------- */
+/* -- what a walk found ------------------------------------------------------------------------- */
 
 /* The first of the ladder that the office is told of. */
 static const char *office_rung(const struct pw_policy *p)
@@ -95,7 +95,7 @@ static enum pw_answer take_found(struct pw_bus *b, const struct pw_act *a)
 	return PW_DONE_SO;
 }
 
-/* -- signals ------------------------------------------------------------------------------------- */
+/* -- signals ----------------------------------------------------------------------------------- */
 
 static enum pw_answer take_try(struct pw_bus *b, const struct pw_act *a)
 {
@@ -112,7 +112,7 @@ static enum pw_answer take_heard(struct pw_bus *b, const struct pw_act *a)
 	return PW_DONE_SO;
 }
 
-/* -- the vehicle report -------------------------------------------------------------------------- */
+/* -- the vehicle report ------------------------------------------------------------------------ */
 
 static uint32_t open_defects(const struct pw_day *d)
 {
@@ -173,7 +173,7 @@ static enum pw_answer take_certify(struct pw_bus *b, const struct pw_act *a)
 	return PW_NOT_SUCH;
 }
 
-/* -- sessions ------------------------------------------------------------------------------------ */
+/* -- sessions ---------------------------------------------------------------------------------- */
 
 static enum pw_answer take_touch(struct pw_bus *b, const struct pw_act *a)
 {
@@ -217,7 +217,7 @@ static enum pw_answer take_refused(struct pw_bus *b, const struct pw_act *a)
 	return PW_DONE_SO;
 }
 
-/* -- the wiring walk ----------------------------------------------------------------------------- */
+/* -- the wiring walk --------------------------------------------------------------------------- */
 
 static enum pw_answer end_walk(struct pw_bus *b, const struct pw_act *a)
 {
@@ -257,7 +257,7 @@ static enum pw_answer take_wiring(struct pw_bus *b, const struct pw_act *a)
 	return PW_NOT_SUCH;
 }
 
-/* -- the table ----------------------------------------------------------------------------------- */
+/* -- the table --------------------------------------------------------------------------------- */
 
 static const struct {
 	enum pw_role role; /* whose session it needs; PW_NOBODY: any; 0: none */
@@ -287,7 +287,7 @@ static enum pw_answer take(struct pw_bus *b, const struct pw_act *a, uint32_t se
 		return pw_gate_try(b, a, serial);
 	if (acts[a->kind].role && !pw_session_is(b, a->session, acts[a->kind].role))
 		return PW_SESSION_NONE;
-	if (acts[a->kind].role)
+	if (acts[a->kind].role && (a->kind != PW_A_TOUCH || a->yes))
 		pw_session_touch(b);
 	if (acts[a->kind].spends && !may_spend(b, a))
 		return PW_NOT_DONE;

@@ -103,8 +103,8 @@ void pw_feed(struct pw_bus *b)
 	run_until(b, until_ms < last.at_ms ? last.at_ms : until_ms);
 }
 
-/* In a moment of its own, which is over then: in a replay as well it stands after the edges of what came
- * before, and before those that come after (J9). */
+/* In a moment of its own, which is over then: in a replay as well it stands
+ * after the edges that came before and before those that come after (J9). */
 void pw_feed_service(struct pw_bus *b, bool on)
 {
 	const int64_t at_ms = b->now_ms > b->judged_ms ? b->now_ms : b->judged_ms + 1;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A PIN is looked at by a process that lives for this alone: it takes its time, reads files and syncs
- * them, and whatever becomes of it, the watch goes on. Its answer lies in a pipe; its end wakes the loop.
+ * A PIN is looked at by a process that lives for this alone: it takes its time, reads files and
+ * syncs them, and whatever becomes of it, the watch goes on. Its answer lies in a pipe; its end
+ * wakes the loop.
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -18,7 +19,7 @@
 #include "bus_internal.h"
 
 #define GIVE_UP_MS 10000
-#define PAGE_WAITS_MS 2500 /* 3 s, by page.h; a session that nobody hears of would keep others out */
+#define PAGE_WAITS_MS 2500 /* 3 s, by page.h: a session that nobody hears of keeps others out */
 #define RESULT_FD 3
 
 struct result {
@@ -27,7 +28,7 @@ struct result {
 	char why[200];
 };
 
-/* -- the child ----------------------------------------------------------------------------------- */
+/* -- the child --------------------------------------------------------------------------------- */
 
 /* Nothing of the watch stays with it: the lock of the state folder, wires, sockets. */
 static bool keep_little(int out, pid_t watch)
@@ -62,7 +63,7 @@ _Noreturn static void look(const struct pw_bus *b, const struct pw_act *act, int
 	_exit(write(RESULT_FD, &r, sizeof(r)) == sizeof(r) ? 0 : 1);
 }
 
-/* -- the watch's side ---------------------------------------------------------------------------- */
+/* -- the watch's side -------------------------------------------------------------------------- */
 
 static enum pw_answer refuse(struct pw_bus *b, enum pw_role role, const char *why,
 			     enum pw_answer answer)

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* What the driver's own round proves. A line is proven when it was seen to go both ways, and each proof
- * wants both anew; an output when its sense was at 0 without it and at 1 with it, or by an ear. */
+/* What the driver's own round proves. A line is proven when it was seen to go both ways, and each
+ * proof wants both anew; an output when its sense was at 0 without it and at 1 with it, or by an
+ * ear. */
 #include <stdio.h>
 
 #include "bus_internal.h"
 
 #define PROOFS_A_SPAN 6 /* a proof is told again after a sixth of the time for which one holds */
 
-/* -- a proof ------------------------------------------------------------------------------------- */
+/* -- a proof ----------------------------------------------------------------------------------- */
 
 static void tell_unheard(struct pw_bus *b, unsigned line, bool unheard)
 {
@@ -46,7 +47,7 @@ void pw_prove(struct pw_bus *b, unsigned line, enum pw_proof_how how)
 	b->keep = true;
 }
 
-/* -- lines --------------------------------------------------------------------------------------- */
+/* -- lines ------------------------------------------------------------------------------------- */
 
 static uint32_t settled_levels(const struct pw_bus *b)
 {
@@ -104,7 +105,7 @@ void pw_proofs_raw(struct pw_bus *b, unsigned line, uint8_t level)
 		moved(b, line);
 }
 
-/* -- outputs ------------------------------------------------------------------------------------- */
+/* -- outputs ----------------------------------------------------------------------------------- */
 
 void pw_proofs_sensed(struct pw_bus *b)
 {

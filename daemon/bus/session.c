@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Who stands at the installer's or the mechanic's page. Of the boot clock: a suspended machine idles. */
+/* Who stands at the installer's or the mechanic's page. By the boot clock: in suspend it idles. */
 #include <sodium.h>
 #include <stdio.h>
 #include <string.h>

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* An output tried for a moment, so that somebody hears or sees it. It yields to all that the rules say. */
+/* An output tried for a moment, so that somebody hears or sees it. It yields to all the rules. */
 #include "bus_internal.h"
 
 static bool may(const struct pw_bus *b, unsigned line)

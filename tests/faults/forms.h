@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* forms.h - pages with forms, looked at and sent as one browser does: with its cookies and tokens. */
+/* forms.h - pages with forms, looked at and sent as a browser does: with cookies and tokens. */
 #ifndef POSTWALK_TEST_FORMS_H
 #define POSTWALK_TEST_FORMS_H
 

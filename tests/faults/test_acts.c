@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Forms of the real page, acted on by the real watch: what goes wrong with them moves no alarm, and what
- * they did is there after a cut. The teardown sees to J9. */
+/* Forms of the real page, acted on by the real watch: what goes wrong with them moves no alarm, and
+ * what they did is there after a cut. The teardown sees to J9. */
 #include <signal.h>
 
 #include "forms.h"
@@ -23,7 +23,7 @@ static struct browser *browser_of(struct world *w)
 #define MECHANIC "for=mechanic&pin=" PIN
 #define INSTALLER "for=installer&pin=" PIN
 
-/* -- a PIN that is being looked at ------------------------------------------------------------------ */
+/* -- a PIN that is being looked at ------------------------------------------------------------- */
 
 static void a_stalled_disk_under_a_pin_moves_no_alarm(void **state)
 {
@@ -140,7 +140,7 @@ static void one_has_the_session_until_it_leaves(void **state)
 	free(other);
 }
 
-/* -- service (R23) ---------------------------------------------------------------------------------- */
+/* -- service (R23) ----------------------------------------------------------------------------- */
 
 static void the_mechanic_has_it_quiet_and_then_not_and_the_record_says_so_J9(void **state)
 {
@@ -193,7 +193,7 @@ static void service_ends_by_itself_and_the_alarm_is_heard_J9(void **state)
 	assert_int_equal(journal_count(w, PW_K_SERVICE, "\"on\":false"), 1);
 }
 
-/* -- what is told outlives a cut ---------------------------------------------------------------------- */
+/* -- what is told outlives a cut --------------------------------------------------------------- */
 
 static void finds_proofs_and_the_report_are_there_after_a_cut(void **state)
 {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* bus_stage.h - the watch without its loop, on a board without wires and with a clock set by hand; the
- * writer and its journal are the real ones. */
+/* bus_stage.h - the watch without its loop, on a board without wires and with a clock set by hand;
+ * the writer and its journal are the real ones. */
 #ifndef TEST_BUS_STAGE_H
 #define TEST_BUS_STAGE_H
 

@@ -4,7 +4,7 @@
 
 #define stage_test(f) cmocka_unit_test_setup_teardown(f, stage_setup, stage_teardown)
 
-/* -- every act in every phase -------------------------------------------------------------------- */
+/* -- every act in every phase ------------------------------------------------------------------ */
 
 struct asked {
 	struct pw_act act;
@@ -45,7 +45,7 @@ static const struct asked asked[] = {
 	{ { .kind = PW_A_WIRING, .step = PW_STEP_BEGIN }, 0, ALWAYS(PW_SESSION_NONE) },
 };
 
-/* All that is owed is as before: phase, the sweep, what sounds. Service may add that it muted (R23). */
+/* All that is owed is as before: phase, the sweep, what sounds. Service may add `muted` (R23). */
 static void assert_same_debt(const struct pw_state *before, const struct pw_state *after)
 {
 	struct pw_sweep a = before->sweep, b = after->sweep;
@@ -96,7 +96,7 @@ static void every_act_in_every_phase_and_none_ends_what_is_owed(void **state)
 	}
 }
 
-/* -- fields that are none ------------------------------------------------------------------------ */
+/* -- fields that are none ---------------------------------------------------------------------- */
 
 #define LONG_16 "0123456789abcdef"
 
@@ -138,7 +138,7 @@ static void what_is_none_changes_nothing_and_leaves_no_record(void **state)
 	assert_string_equal(stage_told(s, "pin"), "");
 }
 
-/* -- what a walk found (A15: the CDL manual, 10.2.6) ---------------------------------------------- */
+/* -- what a walk found (A15: the CDL manual, 10.2.6) ------------------------------------------- */
 
 static void a_child_is_told_to_the_office_and_makes_no_sound(void **state)
 {
@@ -193,7 +193,7 @@ static void a_flood_of_finds_is_held_to_one_a_second(void **state)
 	assert_int_equal(stage_act(s, a), PW_DONE_SO);
 }
 
-/* -- the vehicle report (49 CFR 396.11, 396.13, from memory) --------------------------------------- */
+/* -- the vehicle report (49 CFR 396.11, 396.13, from memory) ----------------------------------- */
 
 static enum pw_answer find_defect(struct stage *s, enum pw_part part)
 {
@@ -241,7 +241,7 @@ static void defects_are_signed_reviewed_and_certified(void **state)
 	assert_int_equal(d->defect[2].id, 3);
 }
 
-/* -- service (R23) --------------------------------------------------------------------------------- */
+/* -- service (R23) ----------------------------------------------------------------------------- */
 
 static void service_ends_by_itself_and_both_are_told(void **state)
 {
@@ -275,7 +275,7 @@ static void service_is_off_after_a_restart(void **state)
 	assert_string_equal(stage_told(s, "service"), "{\"on\":true}"); /* power-on ends it (R23) */
 }
 
-/* -- the wiring walk ------------------------------------------------------------------------------- */
+/* -- the wiring walk --------------------------------------------------------------------------- */
 
 static enum pw_answer walk(struct stage *s, enum pw_step_kind step, const char *who)
 {

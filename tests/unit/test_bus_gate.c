@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Who may open the installer's and the mechanic's pages: PINs by a process of their own, one session,
- * and every try in the journal. The processes and the files are the real ones. */
+/* Who may open the installer's and the mechanic's pages: PINs by a process of their own, one
+ * session, and every try in the journal. The processes and the files are the real ones. */
 #include "bus_stage.h"
 
 #include <signal.h>
@@ -52,7 +52,7 @@ static enum pw_answer try_at(struct stage *s, enum pw_role role, const char *pin
 	return answer ? answer : answer_at(s, at_ms + 100);
 }
 
-/* -- PINs ---------------------------------------------------------------------------------------- */
+/* -- PINs -------------------------------------------------------------------------------------- */
 
 static void a_right_pin_opens_a_session_of_its_role(void **state)
 {
@@ -108,7 +108,7 @@ static void one_is_looked_at_at_a_time(void **state)
 	assert_int_equal(answer_at(s, 1100), PW_DONE_SO);
 }
 
-/* -- the process --------------------------------------------------------------------------------- */
+/* -- the process ------------------------------------------------------------------------------- */
 
 static void a_killed_one_lets_nobody_in(void **state)
 {
@@ -159,8 +159,8 @@ static void a_late_answer_opens_nothing(void **state)
 	assert_string_equal(s->bus.session.id, "");
 }
 
-/* proc_pid_fd(5): the watch's lock, wires and sockets are not in its hands. It is held up at the folder,
- * so that it can be looked at. */
+/* proc_pid_fd(5): the watch's lock, wires and sockets are not in its hands. It is held up at the
+ * folder, so that it can be looked at. */
 static void it_holds_its_pipe_and_what_it_needs(void **state)
 {
 	struct stage *s = *state;
@@ -185,15 +185,30 @@ static void it_holds_its_pipe_and_what_it_needs(void **state)
 	assert_int_equal(answer_at(s, 1100), PW_DONE_SO);
 }
 
-/* -- the session --------------------------------------------------------------------------------- */
+/* -- the session ------------------------------------------------------------------------------- */
 
 static enum pw_answer touch(struct stage *s, const char *session, int64_t at_ms)
 {
-	struct pw_act a = { .kind = PW_A_TOUCH };
+	struct pw_act a = { .kind = PW_A_TOUCH, .yes = true };
 
 	stage_tick(s, at_ms);
 	snprintf(a.session, sizeof(a.session), "%s", session);
 	return stage_act(s, a);
+}
+
+static void a_page_that_follows_by_itself_keeps_none_open(void **state)
+{
+	struct stage *s = *state;
+	struct pw_act follow = { .kind = PW_A_TOUCH };
+
+	set_pin(s, PW_MECHANIC);
+	try_at(s, PW_MECHANIC, PIN, 2000); /* open from 2100 on */
+	memcpy(follow.session, s->done.session, sizeof(follow.session));
+	stage_tick(s, 602000);
+	assert_int_equal(stage_act(s, follow), PW_DONE_SO);
+	assert_int_equal(s->done.wait_ms, 100);
+	stage_tick(s, 602100);
+	assert_int_equal(stage_act(s, follow), PW_SESSION_NONE);
 }
 
 static void a_second_one_is_kept_out_until_the_first_has_left(void **state)
@@ -267,7 +282,7 @@ static void a_restart_ends_it(void **state)
 	assert_int_equal(touch(s, id, 5100), PW_SESSION_NONE);
 }
 
-/* -- tries that cost nothing ----------------------------------------------------------------------- */
+/* -- tries that cost nothing ------------------------------------------------------------------- */
 
 static void a_flood_is_one_record_a_minute_and_none_is_lost(void **state)
 {

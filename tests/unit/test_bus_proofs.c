@@ -43,7 +43,7 @@ static void swing(struct stage *s, unsigned line, int64_t at_ms)
 	stage_until(s, at_ms + 2000);
 }
 
-/* -- lines --------------------------------------------------------------------------------------- */
+/* -- lines ------------------------------------------------------------------------------------- */
 
 static void a_line_is_proven_when_it_has_gone_both_ways(void **state)
 {
@@ -123,7 +123,7 @@ static void a_half_way_before_the_restart_is_no_proof_and_a_proof_is_kept(void *
 	assert_string_equal(stage_told(s, "proof"), "{\"line\":\"service_door\",\"how\":\"moved\"}");
 }
 
-/* -- an output that is tried ----------------------------------------------------------------------- */
+/* -- an output that is tried ------------------------------------------------------------------- */
 
 static void it_sounds_for_two_seconds_and_ends_by_itself(void **state)
 {
@@ -178,7 +178,7 @@ static void the_horn_ends_at_once_when_the_key_comes_on(void **state)
 	assert_int_equal(s->bus.outputs & 1u << PW_HORN, 0);
 }
 
-/* -- outputs proven -------------------------------------------------------------------------------- */
+/* -- outputs proven ---------------------------------------------------------------------------- */
 
 static void an_ear_proves_a_signal_that_was_tried(void **state)
 {
@@ -250,7 +250,7 @@ static void a_horn_that_is_tried_and_not_sensed_is_a_fault(void **state)
 	assert_false(fault_stands(s, "silent_horn"));
 }
 
-/* -- raw edges ------------------------------------------------------------------------------------- */
+/* -- raw edges --------------------------------------------------------------------------------- */
 
 static void wires_see_every_raw_edge_of_inputs_senses_and_outputs(void **state)
 {
