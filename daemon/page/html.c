@@ -165,7 +165,7 @@ static bool follows(const struct pw_view *v)
 
 /* With scripts the page follows by itself and is never reloaded (WCAG 2.2, 2.2.1, 2.2.2). Without,
  * a page behind a PIN stays still: each look keeps the session open, and one that nobody sits at
- * must end. The script knows when somebody does. */
+ * must end. The script says of its looks that no hand asks. */
 static void put_follow(struct pw_sheet *t, const struct pw_view *v)
 {
 	if (v->choice->held || !follows(v))

@@ -7,6 +7,8 @@
 
 #include "page_internal.h"
 
+#define PW_FOLLOWS "Postwalk-Follows" /* a header of page.js: no hand asks, the page follows */
+
 enum document {
 	DOC_PAGE, DOC_STATUS, DOC_STYLE, DOC_DARK, DOC_SCRIPT, DOC_SILENT_PAGE, DOC_SILENT_STATUS,
 	DOCS

@@ -120,6 +120,7 @@ static bool let_in(struct pw_http *h, struct MHD_Connection *c, const struct pw_
 		return true;
 	memset(&act, 0, sizeof act);
 	act.kind = PW_A_TOUCH;
+	act.yes = !MHD_lookup_connection_value(c, MHD_HEADER_KIND, PW_FOLLOWS);
 	snprintf(act.session, sizeof act.session, "%s", session);
 	done = session[0] ? ask_act(h, &act) : NULL;
 	if (session[0] && !done) {

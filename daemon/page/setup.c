@@ -22,7 +22,11 @@ static void put_signed(struct pw_sheet *t, const struct pw_view *v)
 		pw_put_signed(t, PW_W_U_SIGNED, d->setup.who, d->setup.wall_ms);
 	else
 		pw_sheet_word(t, PW_W_U_NONE, "", "");
-	pw_sheet_raw(t, "</p>\n");
+	pw_sheet_raw(t, "</p>\n<p>");
+	pw_sheet_word(t, PW_W_U_POLICY, "", "");
+	pw_sheet_raw(t, " <code>");
+	pw_sheet_html(t, v->s->policy);
+	pw_sheet_raw(t, "</code></p>\n");
 }
 
 static void put_step(struct pw_sheet *t, const struct pw_wires *w,

@@ -251,7 +251,8 @@
 	X(C_CALL, c_call, "Call: {1}") X(C_DISPATCHER, c_dispatcher, "Call your dispatcher.")      \
 	X(C_ABOARD, c_aboard,                                                                      \
 	  "Do not leave the bus to make the call, and do not leave the child alone.")              \
-	X(C_TOLD, c_told, "The office is being told at once.")                                     \
+	X(C_TOLD, c_told,                                                                          \
+	  "Noted for the office at once. It may not have heard yet: make the call.")               \
 	X(C_NOTED, c_noted, "Noted at {2}.") X(YOUR_CODE, your_code, "Your driver code")           \
 	X(YOUR_CODE_MAY, your_code_may, "Your driver code, if you like") X(PART, part, "Part")     \
 	X(PART_CHOOSE, part_choose, "Choose the part")                                             \
@@ -416,6 +417,7 @@
 	  "Your code ends the walk and signs the record as it stands.")                            \
 	X(U_SIGN, u_sign, "Sign and end") X(U_CODE, u_code, "Your installer's code")               \
 	X(U_INK, u_ink, "Signature of the installer")                                              \
+	X(U_POLICY, u_policy, "Policy in force, SHA-256:")                                         \
 	X(U_NOT_YET, u_not_yet,                                                                    \
 	  "The record is signed when every step has a result or was skipped.")                     \
 	X(COLON, colon, ":")

@@ -47,6 +47,7 @@ struct pw_snapshot {
 	uint64_t seq;                 /* records committed, as told */
 	uint32_t waiting;             /* records not yet on the disk */
 	struct pw_day day;
+	char policy[65];              /* hash of the policy in force */
 	int64_t proof_ms;             /* a proof is fresh for so long */
 	char call[PW_SAID_MAX];       /* whom to call when a child is found, by the yard; "" */
 	int64_t trial_end_ms;         /* an output is tried until then, or PW_NO_TIME */
@@ -66,7 +67,7 @@ enum pw_act_kind {
 	PW_A_SIGN,      /* who: the day's vehicle report */
 	PW_A_REVIEW,    /* who: the last one signed */
 	PW_A_OPEN,      /* role, pin: a session; the only act that is answered late */
-	PW_A_TOUCH,     /* session: is it still open? (each look at its pages) */
+	PW_A_TOUCH,     /* session: is it still open? yes: by a hand, which keeps it open */
 	PW_A_LEAVE,     /* session */
 	PW_A_SERVICE,   /* session (mechanic), yes: R23 */
 	PW_A_CERTIFY,   /* session (mechanic), id, yes: repaired, else: no need; who, words */

@@ -335,6 +335,7 @@ int main(void)
 		stage_test(a_stopped_one_is_given_up_after_ten_seconds),
 		stage_test(a_late_answer_opens_nothing),
 		stage_test(it_holds_its_pipe_and_what_it_needs),
+		stage_test(a_page_that_follows_by_itself_keeps_none_open),
 		stage_test(a_second_one_is_kept_out_until_the_first_has_left),
 		stage_test(an_idle_one_ends_after_ten_minutes_and_a_look_keeps_it),
 		stage_test(nothing_but_the_very_bits_is_a_session),

@@ -2,14 +2,14 @@
 /* Follows the watch without a reload: asks /status.json whether anything has changed, and then
    takes the page anew; a page with raw edges on it is taken each time. Words and judgements are the
    server's; between two answers only the clocks and the mark in the aisle move on, by the time that
-   has passed. A form is never taken from under the user's hands, and a page that nobody has touched
-   for nine minutes follows no more, so that what a PIN opened ends. */
+   has passed. A form is never taken from under the user's hands. What follows says so: it keeps no
+   session open that nobody sits at. */
 (() => {
 	"use strict";
 	const POLL_MS = 1000, TICK_MS = 500, ANEW_EVERY = 10, WAIT_MS = 2000, MISSES = 2;
 	const $ = (selector) => document.querySelector(selector);
-	const IDLE_MS = 540000, driver = location.pathname === "/";
-	let taken = performance.now(), touched = taken, tag = "", polls = 0, misses = 0, told = "";
+	const driver = location.pathname === "/";
+	let taken = performance.now(), tag = "", polls = 0, misses = 0, told = "";
 
 	/* The same text again is no change: a screen reader hears changes. */
 	const write = (element, text) => {
@@ -90,7 +90,8 @@
 	});
 
 	const anew = async () => {
-		const text = await (await ask(location.pathname + location.search, {})).text();
+		const text = await (await ask(location.pathname + location.search,
+			{ "Postwalk-Follows": "1" })).text();
 		const page = new DOMParser().parseFromString(text, "text/html");
 		if (!page.querySelector("main"))
 			throw new Error("no page");
@@ -116,7 +117,7 @@
 		try {
 			if (driver)
 				await look();
-			else if (!inHand() && performance.now() - touched < IDLE_MS)
+			else if (!inHand())
 				await anew();
 			misses = 0;
 		} catch {
@@ -127,8 +128,6 @@
 		setTimeout(poll, POLL_MS);
 	};
 
-	for (const kind of ["pointerdown", "keydown", "scroll"])
-		addEventListener(kind, () => { touched = performance.now(); }, { passive: true });
 	document.addEventListener("visibilitychange", () => { tag = ""; });
 	setInterval(tick, TICK_MS);
 	tell();
