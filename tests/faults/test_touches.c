@@ -5,7 +5,7 @@
  * can see (docs/threats.md, where each such one has its heading).
  *
  * Whoever touches owns the folder, the clock and the tools; triggers do not hold him. He has the
- * key only where the line says so. Records: copies.h. Seals: 6 11 15 22 23 28 31 33 41 43 48 49.
+ * key only where the line says so. Records: copies.h. Seals: 6 12 18 25 26 31 34 36 45 47 52 53.
  */
 #include "forge.h"
 
@@ -29,12 +29,12 @@ struct touch {
 
 static void by_hand(struct copies *c)
 {
-	forge(c, 10, NULL);
+	forge(c, 11, NULL);
 }
 
 static void by_hand_in_the_tail(struct copies *c)
 {
-	forge(c, 53, NULL);
+	forge(c, 57, NULL);
 }
 
 static void by_key(struct copies *c)
@@ -42,7 +42,7 @@ static void by_key(struct copies *c)
 	struct pw_secret_key key;
 
 	forge_key(c, &key);
-	forge(c, 10, &key);
+	forge(c, 11, &key);
 }
 
 static void by_key_with_files(struct copies *c)
@@ -55,14 +55,14 @@ static void by_key_with_files(struct copies *c)
 static void append(struct copies *c)
 {
 	copies_sql(c, "INSERT INTO record SELECT seq + 1, epoch, boot, mono_ms + 1, wall_ms + 1, 1,"
-		   " 'excused', '{\"at_ms\":1}', hash, hash FROM record WHERE seq = 49");
-	forge(c, 50, NULL);
+		   " 'excused', '{\"at_ms\":1}', hash, hash FROM record WHERE seq = 53");
+	forge(c, 54, NULL);
 }
 
 /* -- the table --------------------------------------------------------------------------------- */
 
 #define HASH(n) "seq " #n ": its hash is not that of its text"
-#define SET(column, to) "UPDATE record SET " #column " = " to " WHERE seq = 10"
+#define SET(column, to) "UPDATE record SET " #column " = " to " WHERE seq = 11"
 #define ZEROS "'0000000000000000000000000000000000000000000000000000000000000000'"
 #define DB "state/journal.db"
 #define LOG "state/journal.db-wal"
@@ -71,36 +71,36 @@ static const struct touch touches[] = {
 	/* each column of a record */
 	{ __LINE__, "a record's body", "sealed", SET(body, "replace(body, 'done', 'late')"),
 	  .status = 1,
-	  .says = HASH(10), .anew = HASH(10) },
-	{ __LINE__, "its kind", "sealed", SET(kind, "'excused'"), .status = 1, .says = HASH(10),
-	  .anew = HASH(10) },
+	  .says = HASH(11), .anew = HASH(11) },
+	{ __LINE__, "its kind", "sealed", SET(kind, "'excused'"), .status = 1, .says = HASH(11),
+	  .anew = HASH(11) },
 	{ __LINE__, "a kind that is none", "sealed", SET(kind, "'walked'"), .status = 2,
-	  .says = "seq 10 is of no known kind", .anew = "seq 10 is of no known kind" },
+	  .says = "seq 11 is of no known kind", .anew = "seq 11 is of no known kind" },
 	{ __LINE__, "its time", "sealed", SET(wall_ms, "wall_ms - 600000"), .status = 1,
-	  .says = HASH(10), .anew = HASH(10) },
+	  .says = HASH(11), .anew = HASH(11) },
 	{ __LINE__, "that the clock was vouched for", "sealed", SET(wall_ok, "0"), .status = 1,
-	  .says = HASH(10), .anew = HASH(10) },
+	  .says = HASH(11), .anew = HASH(11) },
 	{ __LINE__, "its time since power-on", "sealed", SET(mono_ms, "mono_ms + 1"), .status = 1,
-	  .says = HASH(10), .anew = HASH(10) },
-	{ __LINE__, "its boot", "sealed", SET(boot, "2"), .status = 1, .says = HASH(10),
-	  .anew = HASH(10) },
+	  .says = HASH(11), .anew = HASH(11) },
+	{ __LINE__, "its boot", "sealed", SET(boot, "2"), .status = 1, .says = HASH(11),
+	  .anew = HASH(11) },
 	{ __LINE__, "its epoch", "sealed", SET(epoch, "'0123456789abcdef'"), .status = 1,
-	  .says = "seq 10: its epoch is not that of the record before",
-	  .anew = "seq 10: its epoch is not that of the record before" },
+	  .says = "seq 11: its epoch is not that of the record before",
+	  .anew = "seq 11: its epoch is not that of the record before" },
 	{ __LINE__, "an epoch that is none", "sealed", SET(epoch, "'today'"), .status = 2,
-	  .says = "seq 10: epoch, prev or hash is not of so many hex digits",
-	  .anew = "seq 10: epoch, prev or hash is not of so many hex digits" },
-	{ __LINE__, "its prev", "sealed", SET(prev, ZEROS), .status = 1, .says = HASH(10),
-	  .anew = HASH(10) },
-	{ __LINE__, "its hash", "sealed", SET(hash, ZEROS), .status = 1, .says = HASH(10),
-	  .anew = HASH(10) },
+	  .says = "seq 11: epoch, prev or hash is not of so many hex digits",
+	  .anew = "seq 11: epoch, prev or hash is not of so many hex digits" },
+	{ __LINE__, "its prev", "sealed", SET(prev, ZEROS), .status = 1, .says = HASH(11),
+	  .anew = HASH(11) },
+	{ __LINE__, "its hash", "sealed", SET(hash, ZEROS), .status = 1, .says = HASH(11),
+	  .anew = HASH(11) },
 	{ __LINE__, "its seq: the last one's", "sealed",
-	  "UPDATE record SET seq = 50 WHERE seq = 49", .status = 1,
-	  .says = "seq 50: the record before it is 48",
-	  .anew = "seq 49 is not there" },
+	  "UPDATE record SET seq = 54 WHERE seq = 53", .status = 1,
+	  .says = "seq 54: the record before it is 52",
+	  .anew = "seq 53 is not there" },
 	{ __LINE__, "a body longer than any", "sealed", SET(body, "printf('%.8193c', 'x')"),
-	  .status = 2, .says = "seq 10: a body of 8192 bytes at most was expected",
-	  .anew = "seq 10: a body of 8192 bytes at most was expected" },
+	  .status = 2, .says = "seq 11: a body of 8192 bytes at most was expected",
+	  .anew = "seq 11: a body of 8192 bytes at most was expected" },
 
 	/* records taken out, put in, changed about */
 	{ __LINE__, "the first is deleted", "sealed", "DELETE FROM record WHERE seq = 1",
@@ -109,65 +109,65 @@ static const struct touch touches[] = {
 	{ __LINE__, "and is said to be pruned", "sealed", "DELETE FROM record WHERE seq = 1;"
 	  "UPDATE meta SET pruned = 1", .status = 1, .says = "seq 2: it begins here",
 	  .anew = "seq 2: it begins here" },
-	{ __LINE__, "one in the middle is deleted", "sealed", "DELETE FROM record WHERE seq = 20",
-	  .status = 1, .says = "seq 21: the record before it is 19",
-	  .anew = "seq 21: the record before it is 19" },
-	{ __LINE__, "and what follows moves up", "sealed", "DELETE FROM record WHERE seq = 20;"
-	  "UPDATE record SET seq = 1 - seq WHERE seq > 20;"
+	{ __LINE__, "one in the middle is deleted", "sealed", "DELETE FROM record WHERE seq = 23",
+	  .status = 1, .says = "seq 24: the record before it is 22",
+	  .anew = "seq 24: the record before it is 22" },
+	{ __LINE__, "and what follows moves up", "sealed", "DELETE FROM record WHERE seq = 23;"
+	  "UPDATE record SET seq = 1 - seq WHERE seq > 23;"
 	  "UPDATE record SET seq = -seq WHERE seq < 0",
-	  .status = 1, .says = HASH(20),
-	  .anew = "there is a seal of seq 49, and the records end at 48" },
-	{ __LINE__, "the last is deleted", "sealed", "DELETE FROM record WHERE seq = 49",
+	  .status = 1, .says = HASH(23),
+	  .anew = "there is a seal of seq 53, and the records end at 52" },
+	{ __LINE__, "the last is deleted", "sealed", "DELETE FROM record WHERE seq = 53",
 	  .status = 1,
-	  .says = "seq 49: its seal does not stand right behind it",
-	  .anew = "there is a seal of seq 49, and the records end at 48" },
-	{ __LINE__, "the last and its seal", "sealed", "DELETE FROM record WHERE seq = 49;"
-	  "DELETE FROM seal WHERE seq = 49", .status = 1,
-	  .says = "the kept state is of seq 49, and the records end at 48",
-	  .anew = "the kept state is of seq 49, and the records end at 48" },
-	{ __LINE__, "the sealed tail is cut off", "sealed", "DELETE FROM record WHERE seq > 43;"
-	  "DELETE FROM seal WHERE seq > 43", .status = 1,
-	  .says = "the kept state is of seq 49, and the records end at 43",
-	  .anew = "the kept state is of seq 49, and the records end at 43" },
+	  .says = "seq 53: its seal does not stand right behind it",
+	  .anew = "there is a seal of seq 53, and the records end at 52" },
+	{ __LINE__, "the last and its seal", "sealed", "DELETE FROM record WHERE seq = 53;"
+	  "DELETE FROM seal WHERE seq = 53", .status = 1,
+	  .says = "the kept state is of seq 53, and the records end at 52",
+	  .anew = "the kept state is of seq 53, and the records end at 52" },
+	{ __LINE__, "the sealed tail is cut off", "sealed", "DELETE FROM record WHERE seq > 47;"
+	  "DELETE FROM seal WHERE seq > 47", .status = 1,
+	  .says = "the kept state is of seq 53, and the records end at 47",
+	  .anew = "the kept state is of seq 53, and the records end at 47" },
 	{ __LINE__, "the unsealed tail is cut short", "driving",
-	  "DELETE FROM record WHERE seq > 52",
-	  .status = 1, .says = "the kept state is of seq 54, and the records end at 52",
-	  .anew = "the kept state is of seq 54, and the records end at 52" },
+	  "DELETE FROM record WHERE seq > 56",
+	  .status = 1, .says = "the kept state is of seq 58, and the records end at 56",
+	  .anew = "the kept state is of seq 58, and the records end at 56" },
 	{ __LINE__, "the unsealed tail is cut off whole", "driving",
-	  "DELETE FROM record WHERE seq > 49", .status = 1,
-	  .says = "the kept state is of seq 54, and the records end at 49",
-	  .anew = "the kept state is of seq 54, and the records end at 49" },
+	  "DELETE FROM record WHERE seq > 53", .status = 1,
+	  .says = "the kept state is of seq 58, and the records end at 53",
+	  .anew = "the kept state is of seq 58, and the records end at 53" },
 	{ __LINE__, "all records are deleted", "sealed", "DELETE FROM record", .status = 1,
 	  .says = "it holds no record", .anew = "its records are gone" },
 	{ __LINE__, "all tables are emptied", "sealed", "DELETE FROM record; DELETE FROM seal;"
 	  "DELETE FROM kept", .status = 1, .says = "it holds no record",
 	  .anew = "its records are gone" },
-	{ __LINE__, "one is put in", "sealed", "UPDATE record SET seq = -seq - 1 WHERE seq > 20;"
-	  "UPDATE record SET seq = -seq WHERE seq < 0; INSERT INTO record SELECT 21, epoch, boot,"
-	  " mono_ms, wall_ms, wall_ok, kind, body, hash, hash FROM record WHERE seq = 20",
-	  .status = 1, .says = HASH(21), .anew = "the chain does not hold at seq 49" },
+	{ __LINE__, "one is put in", "sealed", "UPDATE record SET seq = -seq - 1 WHERE seq > 23;"
+	  "UPDATE record SET seq = -seq WHERE seq < 0; INSERT INTO record SELECT 24, epoch, boot,"
+	  " mono_ms, wall_ms, wall_ok, kind, body, hash, hash FROM record WHERE seq = 23",
+	  .status = 1, .says = HASH(24), .anew = "the chain does not hold at seq 53" },
 	{ __LINE__, "one is put in at the end, rightly chained", "sealed", .by = append,
 	  .status = 1,
 	  .says = "the kept state is not signed by the bus's key",
 	  .anew = "the kept state is not signed by the bus's key" },
-	{ __LINE__, "two change places", "sealed", "UPDATE record SET seq = 0 WHERE seq = 20;"
-	  "UPDATE record SET seq = 20 WHERE seq = 21; UPDATE record SET seq = 21 WHERE seq = 0",
-	  .status = 1, .says = HASH(20), .anew = HASH(20) },
+	{ __LINE__, "two change places", "sealed", "UPDATE record SET seq = 0 WHERE seq = 23;"
+	  "UPDATE record SET seq = 23 WHERE seq = 24; UPDATE record SET seq = 24 WHERE seq = 0",
+	  .status = 1, .says = HASH(23), .anew = HASH(23) },
 
 	/* recomputed */
 	{ __LINE__, "the chain is recomputed to its end, without the key", "sealed",
 	  SET(body, "replace(body, 'done', 'late')"), .by = by_hand, .status = 1,
-	  .says = "seq 11: its seal is not by this key",
-	  .anew = "the seal of seq 49 is not by the bus's key" },
+	  .says = "seq 12: its seal is not by this key",
+	  .anew = "the seal of seq 53 is not by the bus's key" },
 	{ __LINE__, "the same in the unsealed tail", "driving",
-	  "UPDATE record SET body = replace(body, '4100000', '4000500') WHERE seq = 53",
+	  "UPDATE record SET body = replace(body, '4100000', '4000500') WHERE seq = 57",
 	  .by = by_hand_in_the_tail, .status = 1,
 	  .says = "the kept state is not signed by the bus's key",
 	  .anew = "the kept state is not signed by the bus's key" },
 	{ __LINE__, "with the key, and the seal files are forgotten", "sealed",
 	  SET(body, "replace(body, 'done', 'late')"), .by = by_key, .status = 1,
-	  .says = "seq 48 is not the record that was sealed",
-	  .anew = "seq 48 is not the record that was sealed" },
+	  .says = "seq 52 is not the record that was sealed",
+	  .anew = "seq 52 is not the record that was sealed" },
 	{ __LINE__, "with the key, and the seal files", "sealed",
 	  SET(body, "replace(body, 'done', 'late')"), .by = by_key_with_files,
 	  .beyond = "Somebody who has the key" },
@@ -175,20 +175,20 @@ static const struct touch touches[] = {
 	/* seals */
 	{ __LINE__, "all seals are stripped", "sealed", "DELETE FROM seal", .status = 1,
 	  .says = "seq 1: nothing vouches for what stands from here on",
-	  .anew = "the seal of seq 48 is gone", .same = true },
-	{ __LINE__, "the last one is stripped", "sealed", "DELETE FROM seal WHERE seq = 49",
-	  .status = 1, .says = "seq 49: nothing vouches for what stands from here on",
-	  .anew = "the seal of seq 49 is gone", .same = true },
-	{ __LINE__, "one in the middle is stripped", "sealed", "DELETE FROM seal WHERE seq = 22",
+	  .anew = "the seal of seq 52 is gone", .same = true },
+	{ __LINE__, "the last one is stripped", "sealed", "DELETE FROM seal WHERE seq = 53",
+	  .status = 1, .says = "seq 53: nothing vouches for what stands from here on",
+	  .anew = "the seal of seq 53 is gone", .same = true },
+	{ __LINE__, "one in the middle is stripped", "sealed", "DELETE FROM seal WHERE seq = 25",
 	  .same = true, .beyond = "A seal taken out of the middle" },
 	{ __LINE__, "an old one is put in for the last", "sealed",
-	  "DELETE FROM seal WHERE seq = 49; INSERT INTO seal SELECT 49, hash, sig FROM seal"
-	  " WHERE seq = 48", .status = 1, .says = "seq 49: its seal is over another hash",
-	  .anew = "the seal of seq 49 is of another record", .same = true },
+	  "DELETE FROM seal WHERE seq = 53; INSERT INTO seal SELECT 53, hash, sig FROM seal"
+	  " WHERE seq = 52", .status = 1, .says = "seq 53: its seal is over another hash",
+	  .anew = "the seal of seq 53 is of another record", .same = true },
 	{ __LINE__, "the signature of an old one", "sealed", "UPDATE seal SET sig ="
-	  " (SELECT sig FROM seal WHERE seq = 48) WHERE seq = 49", .status = 1,
-	  .says = "seq 49: its seal is not by this key",
-	  .anew = "the seal of seq 49 is not by the bus's key", .same = true },
+	  " (SELECT sig FROM seal WHERE seq = 52) WHERE seq = 53", .status = 1,
+	  .says = "seq 53: its seal is not by this key",
+	  .anew = "the seal of seq 53 is not by the bus's key", .same = true },
 
 	/* the seal files */
 	{ __LINE__, "both seal files are taken away", "sealed", .sh = "rm state/seal.?",
@@ -222,15 +222,15 @@ static const struct touch touches[] = {
 	  .sh = "sqlite3 " DB " \"ATTACH '../early/" DB "' AS e;"
 	  " REPLACE INTO kept SELECT * FROM e.kept\"",
 	  .status = 1,
-	  .says = "the kept state is of seq 23, and the records end at 54",
-	  .anew = "the kept state is of seq 23, and the records end at 54" },
+	  .says = "the kept state is of seq 26, and the records end at 58",
+	  .anew = "the kept state is of seq 26, and the records end at 58" },
 	{ __LINE__, "it is deleted", "driving", "DELETE FROM kept", .status = 1,
 	  .says = "the kept state is gone", .anew = "the kept state is gone" },
 	{ __LINE__, "meta: the bus", "sealed", "UPDATE meta SET bus = 'bus-8'", .status = 1,
 	  .says = HASH(1), .anew = "is of bus bus-8, not bus-9", .same = true },
 	{ __LINE__, "meta: the epoch", "sealed", "UPDATE meta SET epoch = '0123456789abcdef'",
-	  .status = 1, .says = "the chain does not hold at seq 49",
-	  .anew = "the chain does not hold at seq 49", .same = true },
+	  .status = 1, .says = "the chain does not hold at seq 53",
+	  .anew = "the chain does not hold at seq 53", .same = true },
 	{ __LINE__, "meta: more is said to be pruned", "sealed", "UPDATE meta SET pruned = 9",
 	  .same = true },
 	{ __LINE__, "meta is deleted", "sealed", "DELETE FROM meta", .status = 2,
@@ -258,7 +258,7 @@ static const struct touch touches[] = {
 	{ __LINE__, "it is cut short", "driving", .sh = "truncate -s 20000 " LOG, .status = 1,
 	  .says = "nothing vouches for what stands from here on", .beyond = "A log taken away" },
 	{ __LINE__, "an older log is put in for it", "further", .sh = "cp ../driving/" LOG " " LOG
-	  " && rm " DB "-shm", .status = 1, .says = "seq 50: nothing vouches",
+	  " && rm " DB "-shm", .status = 1, .says = "seq 54: nothing vouches",
 	  .beyond = "A log taken away" },
 	{ __LINE__, "noise is put in for it", "driving", .sh = "head -c 57712 /dev/urandom >" LOG,
 	  .beyond = "A log taken away" },
@@ -269,9 +269,9 @@ static const struct touch touches[] = {
 
 	/* rewound */
 	{ __LINE__, "an older journal is put back", "sealed", .sh = "cp ../early/" DB " " DB,
-	  .status = 1, .says = "it is older than its seal file: the records end at seq 23, and "
-	  "seq 48 had been sealed",
-	  .anew = "it is older than its seal file: the records end at seq 23" },
+	  .status = 1, .says = "it is older than its seal file: the records end at seq 26, and "
+	  "seq 52 had been sealed",
+	  .anew = "it is older than its seal file: the records end at seq 26" },
 	{ __LINE__, "and a later beginning is claimed", "sealed",
 	  .sh = "cp ../early/" DB " " DB
 	  " && sqlite3 " DB " 'UPDATE meta SET pruned = 100'", .status = 1,
@@ -282,7 +282,7 @@ static const struct touch touches[] = {
 	  .notes = "the seal files are gone" },
 	{ __LINE__, "an older journal, within an unsealed tail", "further",
 	  .sh = "cp ../driving/" DB "* state/", .status = 1,
-	  .says = "seq 50: nothing vouches",
+	  .says = "seq 54: nothing vouches",
 	  .beyond = "A log taken away" },
 	{ __LINE__, "the whole folder is put back as it was", "sealed",
 	  .sh = "rm -r state && cp -a ../early/state state",
@@ -292,15 +292,15 @@ static const struct touch touches[] = {
 	{ __LINE__, "another key pair", "sealed", .sh = "cp ../other/state/bus.* state/",
 	  .status = 1,
 	  .says = "the key beside it (bus.pub) is ",
-	  .anew = "the seal of seq 49 is not by the bus's key", .same = true },
+	  .anew = "the seal of seq 53 is not by the bus's key", .same = true },
 	{ __LINE__, "another public key", "sealed", .sh = "cp ../other/state/bus.pub state/",
 	  .status = 1, .says = "the key beside it (bus.pub) is ", .same = true },
 	{ __LINE__, "another secret key", "sealed", .sh = "cp ../other/state/bus.key state/",
-	  .anew = "the seal of seq 49 is not by the bus's key", .same = true },
+	  .anew = "the seal of seq 53 is not by the bus's key", .same = true },
 	{ __LINE__, "the secret key is taken away", "sealed", .sh = "rm state/bus.key",
-	  .anew = "the seal of seq 49 is not by the bus's key", .same = true },
+	  .anew = "the seal of seq 53 is not by the bus's key", .same = true },
 	{ __LINE__, "it is no key any more", "sealed", .sh = "echo none > state/bus.key",
-	  .anew = "the seal of seq 49 is not by the bus's key", .same = true },
+	  .anew = "the seal of seq 53 is not by the bus's key", .same = true },
 	{ __LINE__, "key and journal together, of another board", "sealed",
 	  .sh = "rm -r state && cp -a ../other/state state", .status = 1,
 	  .says = "the key beside it (bus.pub) is ",
