@@ -13,7 +13,7 @@ struct doc_case {
 	const char *says[4]; /* blocks by heading, and what they say; none: all is as it should be */
 };
 
-#define EDIT "UPDATE record SET body = replace(body, 'done', 'late') WHERE seq = 10"
+#define EDIT "UPDATE record SET body = replace(body, '0', '1') WHERE seq = 10"
 
 /* Records and seals: copies.h. */
 static const struct doc_case cases[] = {
@@ -29,26 +29,26 @@ static const struct doc_case cases[] = {
 	  .says = { "### One record: record.txt: FAILED", "### The whole chain: records/10: FAILED",
 	  "### The kept state: Error" } },
 	{ __LINE__, "times are edited, by an hour", "early",
-	  "UPDATE record SET wall_ms = wall_ms - 3600000 WHERE seq > 12",
-	  .says = { "### The clocks: seq 13: the wall clock steps by -3600000 ms" } },
-	{ __LINE__, "a record is deleted", "early", "DELETE FROM record WHERE seq = 20",
-	  .says = { "### The whole chain: every hash holds\nseq 21: no record before it" } },
+	  "UPDATE record SET wall_ms = wall_ms - 3600000 WHERE seq > 14",
+	  .says = { "### The clocks: seq 15: the wall clock steps by -3600000 ms" } },
+	{ __LINE__, "a record is deleted", "early", "DELETE FROM record WHERE seq = 23",
+	  .says = { "### The whole chain: every hash holds\nseq 24: no record before it" } },
 	{ __LINE__, "a seal is forged", "early", "UPDATE seal SET sig ="
-	  " (SELECT sig FROM seal WHERE seq = 22) WHERE seq = 23",
-	  .says = { "### The seals: seq 23: its seal does not hold",
-	  "### What the seals vouch for: nothing vouches for what stands from seq 23 on" } },
+	  " (SELECT sig FROM seal WHERE seq = 25) WHERE seq = 26",
+	  .says = { "### The seals: seq 26: its seal does not hold",
+	  "### What the seals vouch for: nothing vouches for what stands from seq 26 on" } },
 	{ __LINE__, "the seals are stripped", "early", "DELETE FROM seal",
 	  .says = { "### The seals: there is no seal",
 	  "### What the seals vouch for: nothing vouches for what stands from seq 1 on" } },
-	{ __LINE__, "a tail is cut short", "driving", "DELETE FROM record WHERE seq > 52",
+	{ __LINE__, "a tail is cut short", "driving", "DELETE FROM record WHERE seq > 56",
 	  .says = { "### The kept state: the kept state is of another record than the last",
 	  "### What the seals vouch for" } },
 	{ __LINE__, "the kept state is edited", "early", "UPDATE kept SET ended = 0",
 	  .says = { "### The kept state: the kept state is not signed by this key" } },
 	{ __LINE__, "an older journal", "sealed", NULL, "cp ../early/state/journal.db state/",
-	  .says = { "### The seal files: seal.a: seq 4", "there as it was sealed\nseal.b: seq" } },
+	  .says = { "### The seal files: seal.a: seq 5", "there as it was sealed\nseal.b: seq" } },
 	{ __LINE__, "another key", "early", NULL, "cp ../other/state/bus.pub state/",
-	  .says = { "### The seals: seq 6: its seal does not hold\nseq 11: its",
+	  .says = { "### The seals: seq 6: its seal does not hold\nseq 12: its",
 	  "### The seal files: ",
 	  "### What the seals vouch for: nothing vouches", "### The kept state: " } },
 };
