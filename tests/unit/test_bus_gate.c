@@ -159,23 +159,23 @@ static void a_late_answer_opens_nothing(void **state)
 	assert_string_equal(s->bus.session.id, "");
 }
 
-/* proc_pid_fd(5): the watch's lock, wires and sockets are not in its hands. It is held up at the
+/* proc_pid_fd(5), proc_locks(5): the watch's lock, wires and sockets are not in its hands. It is held up at the
  * folder, so that it can be looked at. */
 static void it_holds_its_pipe_and_what_it_needs(void **state)
 {
 	struct stage *s = *state;
 	const int folder = open(s->f.path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	char has_folder[64], others[64];
+	char waits[64], others[64];
 
 	set_pin(s, PW_MECHANIC);
 	assert_int_equal(flock(folder, LOCK_EX), 0);
 	assert_int_equal(open_for(s, PW_MECHANIC, PIN), 0);
 	do {
-		ask(has_folder, sizeof(has_folder), "ls -l /proc/%d/fd | grep -c ' -> %s$'",
-		    (int)s->bus.gate.pid, s->f.path);
+		ask(waits, sizeof(waits), "grep -c -e '-> FLOCK .* %d ' /proc/locks",
+		    (int)s->bus.gate.pid);
 		assert_int_equal(waitid(P_PID, (id_t)s->bus.gate.pid, &(siginfo_t){ 0 },
 					WEXITED | WNOWAIT | WNOHANG), 0);
-	} while (strcmp(has_folder, "1") != 0 && s->bus.gate.pid > 0);
+	} while (strcmp(waits, "1") != 0);
 	ask(others, sizeof(others), "ls -l /proc/%d/fd | awk '$9 > 2' | grep -cv -e ' 3 -> pipe:' "
 	    "-e ' -> %s$'", (int)s->bus.gate.pid, s->f.path);
 	assert_string_equal(others, "0");
