@@ -159,8 +159,8 @@ static void a_late_answer_opens_nothing(void **state)
 	assert_string_equal(s->bus.session.id, "");
 }
 
-/* proc_pid_fd(5), proc_locks(5): the watch's lock, wires and sockets are not in its hands. It is held up at the
- * folder, so that it can be looked at. */
+/* proc_pid_fd(5), proc_locks(5): the watch's lock, wires and sockets are not in its hands. It is
+ * held up at the folder, so that it can be looked at. */
 static void it_holds_its_pipe_and_what_it_needs(void **state)
 {
 	struct stage *s = *state;
