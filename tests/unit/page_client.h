@@ -82,6 +82,7 @@ static inline void answer_act(struct world *w, const struct pw_act *act, uint32_
 	} else if (act->kind == PW_A_TOUCH) {
 		w->touches++;
 		done.answer = w->no_session ? PW_SESSION_NONE : PW_DONE_SO;
+		done.role = w->no_session ? PW_NOBODY : done.role;
 	} else {
 		w->acts++;
 		w->act = *act;
