@@ -286,9 +286,12 @@ static void connection_notify(void *cls, struct MHD_Connection *c, void **of_con
 {
 	struct slot *slot = *of_connection;
 
-	if (code == MHD_CONNECTION_NOTIFY_STARTED)
+	if (code == MHD_CONNECTION_NOTIFY_STARTED) {
 		connection_begins(cls, c, of_connection);
-	else if (slot)
+		return;
+	}
+	((struct pw_http *)cls)->ended = true;
+	if (slot)
 		slot->used = false;
 }
 
@@ -321,6 +324,7 @@ void pw_http_run(struct pw_http *h, int64_t now_ms)
 	for (int i = 0; i < PW_CONNECTIONS_MAX; i++)
 		if (h->slot[i].used && h->slot[i].deadline_ms <= now_ms)
 			shutdown(h->slot[i].fd, SHUT_RDWR); /* the library sees it and closes */
+	h->ended = false;
 	MHD_run(h->daemon);
 }
 
@@ -329,6 +333,10 @@ int pw_http_wait_ms(const struct pw_http *h, int64_t now_ms)
 	unsigned MHD_LONG_LONG library_ms;
 	int64_t wait_ms = INT32_MAX;
 
+	/* When all places are taken the library turns from the listener, and it turns back only in
+	 * the next run after one was given up. */
+	if (h->ended)
+		return 0;
 	if (MHD_get_timeout(h->daemon, &library_ms) == MHD_YES && library_ms < INT32_MAX)
 		wait_ms = (int64_t)library_ms;
 	for (int i = 0; i < PW_CONNECTIONS_MAX; i++)

@@ -33,6 +33,7 @@ struct pw_http {
 	int64_t deadline_ms;
 	struct kept_document doc[DOCS][VARIANTS];
 	struct slot slot[PW_CONNECTIONS_MAX];
+	bool ended;                  /* a connection, in the last run */
 	struct pw_tokens tokens;
 	int64_t told_ms;             /* that a form was turned away: when last */
 	int64_t acts_ms;             /* the second that acts are counted in, and how many */

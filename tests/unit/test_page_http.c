@@ -3,6 +3,7 @@
 #include "page_client.h"
 
 #include <jansson.h>
+#include <signal.h>
 
 static void the_page_is_served(void **state)
 {
@@ -283,6 +284,42 @@ static void one_address_cannot_take_all(void **state)
 		assert_true(pw_boot_ms() < end);
 }
 
+/* One of another address of this machine's own. */
+static int open_from(struct world *w, uint32_t host)
+{
+	struct sockaddr_in from = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(host) };
+	struct sockaddr_in to = client_address(w->port);
+	int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+
+	assert_int_equal(bind(fd, (struct sockaddr *)&from, sizeof from), 0);
+	assert_int_equal(connect(fd, (struct sockaddr *)&to, sizeof to), 0);
+	return fd;
+}
+
+/* Every place taken, and all of them given up at once, while one more waits: it is served. */
+static void a_full_house_empties(void **state)
+{
+	const struct linger reset = { .l_onoff = 1 };
+	struct world *w = *state;
+	int held[PW_CONNECTIONS_MAX], next;
+
+	for (int i = 0; i < PW_CONNECTIONS_MAX; i++) {
+		held[i] = open_from(w, INADDR_LOOPBACK + 1 + (uint32_t)i);
+		setsockopt(held[i], SOL_SOCKET, SO_LINGER, &reset, sizeof reset);
+		client_send(held[i], "GET /style.css HTTP/1.1\r\nHost: localhost\r\n\r\n");
+		wait_for(w, held[i]);
+	}
+	next = client_open(w->port);
+	client_send(next, "GET / HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n");
+	kill(pw_page_pid(w->page), SIGSTOP);
+	for (int i = 0; i < PW_CONNECTIONS_MAX; i++)
+		close(held[i]);
+	kill(pw_page_pid(w->page), SIGCONT);
+	client_read(w, next);
+	close(next);
+	assert_int_equal(strncmp(w->reply, "HTTP/1.1 200", 12), 0);
+}
+
 static void load_does_not_reach_the_watch(void **state)
 {
 	struct world *w = *state;
@@ -451,6 +488,7 @@ int main(void)
 		IN_A_WORLD(a_connection_serves_more_than_once),
 		IN_A_WORLD(a_slow_client_holds_nobody_up),
 		IN_A_WORLD(one_address_cannot_take_all),
+		IN_A_WORLD(a_full_house_empties),
 		IN_A_WORLD(load_does_not_reach_the_watch),
 		IN_A_WORLD(a_silent_watch_is_told),
 		IN_A_WORLD(the_page_speaks_as_it_is_asked_to),
