@@ -125,7 +125,7 @@ $(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
 
 bench:
-	etc/install-packages.sh build test
+	etc/install-packages.sh build test bench
 	$(MAKE) all $(BENCH)
 	tests/bench/run.sh $(BUILD)
 

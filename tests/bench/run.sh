@@ -92,3 +92,19 @@ echo "that is $(of commits_a_sweep bytes) commits of $(of log_kb_a_commit bytes)
 	"seal files; $(of walk_kb_a_sweep bytes) kB of the log from key-off to way out;"
 echo "and $(of syncs_a_sweep bytes) syncs in all: $(of seal_syncs_a_sweep bytes) of seal files and their folder," \
 	"$(of stamp_syncs_a_sweep bytes) of alive stamps"
+
+"$build/tests/bench/page" "$build/postwalkd" tests/bench/against.sh >"$out/page"
+row "/status.json at 500 a second, p99" "$(of status_p99_us page)" us "<=" 5000
+echo "p50 $(of status_p50_us page) us, p99.9 $(of status_p999_us page) us"
+row "/status.json a second, beside nginx and a file" "$(of json_ratio page)" "" ">=" 0.4
+row "the driver's page a second, beside nginx and a file" "$(of page_ratio page)" "" ">=" 0.4
+echo "that is $(of json_rps page) and $(of page_rps page) a second, nginx $(of json_nginx_rps page) and" \
+	"$(of page_nginx_rps page)"
+row "the driver's page with its style and script" "$(of page_weight_bytes page)" bytes "<=" 60000
+row "edge to output, p99, 10,000 bad connections to the page" "$(of crowd_edge_p99_us page)" us "<=" 2000
+row "edge to output, p99.9" "$(of crowd_edge_p999_us page)" us "<=" 2000
+row "the alarm later than it is due, with them there" "$(of crowd_alarm_late_us page)" us "<=" 2000
+echo "edge to output, largest $(of crowd_edge_max_us page) us; $(of crowd_begun page) connections were" \
+	"begun, $(of crowd_reached page) stood; $(of crowd_broken page) broken ones had passed through before"
+row "the page's peak memory" "$(of crowd_peak_kb page)" kB "<=" 24576
+row "the page's process, still the same" "$(of crowd_page_lives page)" "" ">=" 1
