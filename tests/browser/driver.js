@@ -113,7 +113,7 @@ const print = async (page, language) => {
 	assert.deepEqual(await looks.findings(page), [], "print by axe");
 	const ink = "getComputedStyle(document.querySelector('.panel')).color";
 	assert.equal(await page.evaluate(ink), "rgb(18, 23, 28)", "dark colours are printed");
-	assert.equal(await page.locator(".choose").isVisible(), false);
+	assert.equal(await page.locator(".choose:visible").count(), 0);
 	await page.setViewportSize({ width: 720, height: 1000 });
 	await looks.shoot(page, `${language}-print`);
 	await page.emulateMedia({ media: "screen" });
