@@ -5,7 +5,7 @@
 const assert = require("node:assert/strict");
 const looks = require("./looks.js");
 const words = require("./words.js");
-const { CALL, get, later } = require("./bus.js");
+const { CALL, later } = require("./bus.js");
 
 const WAIT = { timeout: 20000 };
 
@@ -14,22 +14,6 @@ const until = async (what, check) => {
 		if (await check())
 			return;
 	throw new Error(`never: ${what}`);
-};
-
-/* The page as a browser without scripts has it, judged by html-validate. axe itself is a script:
- * another context looks at the very same address. */
-const look = async (browser, bus, language, path, name) => {
-	const answer = await get(bus.url + path, { "Accept-Language": language });
-	assert.equal(answer.status, 200, path);
-	assert.ok(answer.text.includes(`<html lang="${language}">`));
-	await looks.assertValid(answer.text, name);
-	const context = await browser.newContext({ locale: words[language].locale });
-	const page = await context.newPage();
-	await page.goto(`${bus.url}${path}${path.includes("?") ? "&" : "?"}hold=1`);
-	await looks.everyLook(page, name);
-	await page.emulateMedia({ media: "print" });
-	assert.deepEqual(await looks.findings(page), [], `${name} in print`);
-	await context.close();
 };
 
 const move = async (bus, line) => {
@@ -41,7 +25,7 @@ const move = async (bus, line) => {
 const before = async (page, bus, step, see) => {
 	const unproven = async () => (await bus.status()).unproven;
 	await step("before the run: all is left to prove", async () => {
-		await page.goto(`${bus.url}before`);
+		await looks.go(page, `${bus.url}before`);
 		assert.equal(await page.locator(".todo li").count(), 8);
 		assert.ok((await unproven()).includes("rear_door"));
 		await see("before", "before-1-left");
@@ -53,7 +37,7 @@ const before = async (page, bus, step, see) => {
 		await bus.wire("ignition=1");
 		await later(300);
 		assert.ok(!(await unproven()).includes("rear_door"));
-		await page.goto(`${bus.url}before`);
+		await looks.go(page, `${bus.url}before`);
 		await page.locator(".todo li").nth(4).waitFor(WAIT);
 		assert.equal(await page.locator(".todo li").count(), 5, "the key has not been off yet");
 	});
@@ -80,7 +64,7 @@ const before = async (page, bus, step, see) => {
 };
 
 const tellFound = async (page, bus, what, fill = async () => {}) => {
-	await page.goto(`${bus.url}found`);
+	await looks.go(page, `${bus.url}found`);
 	await page.locator(`a[href="/found?what=${what}"]`).click(WAIT);
 	await fill();
 	await page.locator("main form button").first().click(WAIT);
@@ -101,7 +85,7 @@ const found = async (page, bus, step, see, saying) => {
 		});
 		await tellFound(page, bus, "mechanical", () => page.locator("#part").selectOption("horn"));
 		assert.equal((await bus.status()).defects_open, 2);
-		await page.goto(`${bus.url}report`);
+		await looks.go(page, `${bus.url}report`);
 		await page.locator(".defects q", { hasText: saying }).waitFor(WAIT);
 	});
 	await step("a child: what to do first, and the office is to be told", async () => {
@@ -109,7 +93,7 @@ const found = async (page, bus, step, see, saying) => {
 		assert.ok((await page.locator(".child").textContent()).includes(CALL));
 		await see("found?what=child_taken", "found-3-child");
 		assert.ok((await bus.status()).child_found_at);
-		await page.goto(bus.url);
+		await looks.go(page, bus.url);
 		await page.locator("main .child").waitFor(WAIT);
 		await see("", "found-4-driver");
 		await until("the record", () => bus.records("found").some((r) => r.what === "child" &&
@@ -119,7 +103,7 @@ const found = async (page, bus, step, see, saying) => {
 
 const report = async (page, bus, step, see) => {
 	await step("the day's report is signed", async () => {
-		await page.goto(`${bus.url}report`);
+		await looks.go(page, `${bus.url}report`);
 		await see("report", "report-1-open");
 		await page.locator("#who").fill("D-214");
 		await page.locator("button[value=sign]").click(WAIT);
@@ -127,7 +111,7 @@ const report = async (page, bus, step, see) => {
 		assert.ok((await page.locator("main").textContent()).includes("D-214"));
 	});
 	await step("the next driver reviews it", async () => {
-		await page.goto(`${bus.url}before`);
+		await looks.go(page, `${bus.url}before`);
 		await page.locator("a[href='/report#review']").click(WAIT);
 		await page.locator("#who").fill("D-077");
 		await page.locator("button[value=review]").click(WAIT);
@@ -145,7 +129,7 @@ const report = async (page, bus, step, see) => {
 		assert.equal((await bus.status()).phase, "owed");
 	});
 	await step("while a sweep is open no signal is tried", async () => {
-		await page.goto(`${bus.url}before`);
+		await looks.go(page, `${bus.url}before`);
 		await page.locator("button[id^=try-]").first().click(WAIT);
 		await page.locator(".refusal").first().waitFor(WAIT);
 		assert.equal((await bus.status()).phase, "owed");
@@ -156,11 +140,12 @@ exports.story = (language) => async (browser, bus, step) => {
 	const context = await browser.newContext({ locale: words[language].locale,
 		javaScriptEnabled: language === "en", viewport: looks.SIZES[0] });
 	const page = await context.newPage();
-	const see = (path, name) => look(browser, bus, language, path, `${language}-${name}`);
+	const reader = await looks.Reader.open(browser, bus, language, words[language].locale);
+	const see = (path, name) => reader.see(path, name);
 	await before(page, bus, step, see);
 	await found(page, bus, step, see, words[language].saying);
 	await report(page, bus, step, see);
+	await reader.context.close();
 	await context.close();
 };
 exports.until = until;
-exports.look = look;

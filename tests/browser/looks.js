@@ -7,6 +7,7 @@ const fs = require("node:fs");
 const path = require("node:path");
 const axe = require("axe-core");
 const { HtmlValidate } = require("html-validate");
+const { get } = require("./bus.js");
 
 const TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"];
 const SIZES = [
@@ -69,6 +70,46 @@ const everyLook = async (page, name) => {
 		}
 };
 
+/* A page without scripts reloads itself, and may do so just now. */
+const go = async (page, url) => {
+	for (;;)
+		try {
+			return await page.goto(url);
+		} catch (error) {
+			if (!/interrupted by another navigation|ERR_ABORTED/.test(error.message))
+				throw error;
+		}
+};
+
+/* Looks at addresses for a story, in a browser of its own language, with scripts, for axe is one; kept
+ * from look to look, as a new one takes axe long to begin with. */
+class Reader {
+	static async open(browser, bus, language, locale) {
+		const reader = new Reader();
+		Object.assign(reader, { bus, language });
+		reader.context = await browser.newContext({ locale });
+		reader.page = await reader.context.newPage();
+		return reader;
+	}
+
+	/* As sent, by html-validate; as shown, by axe; on paper. cookies: of who has a session. */
+	async see(path, name, cookies = []) {
+		const what = `${this.language}-${name}`;
+		const answer = await get(this.bus.url + path, { "Accept-Language": this.language,
+			Cookie: cookies.map((c) => `${c.name}=${c.value}`).join("; ") });
+		assert.equal(answer.status, 200, path);
+		assert.ok(answer.text.includes(`<html lang="${this.language}">`));
+		await assertValid(answer.text, what);
+		await this.context.addCookies(cookies);
+		await this.page.emulateMedia({ media: "screen" });
+		await this.page.goto(`${this.bus.url}${path}${path.includes("?") ? "&" : "?"}hold=1`);
+		await everyLook(this.page, what);
+		await this.page.emulateMedia({ media: "print" });
+		assert.deepEqual(await findings(this.page), [], `${what} in print`);
+		await shoot(this.page, `${what}-print`);
+	}
+}
+
 /* Minutes of arc at the driver's eye of a capital in the element. */
 const minutes = async (page, selector) => {
 	const px = await page.evaluate((s) => {
@@ -100,5 +141,5 @@ const assertSeenFromTwoMetres = async (page, name, large, seen) => {
 	await shoot(page, `${name}-dash`);
 };
 
-module.exports = { assertFits, assertSeenFromTwoMetres, assertValid, everyLook, findings, minutes,
+module.exports = { Reader, go, assertFits, assertSeenFromTwoMetres, assertValid, everyLook, findings, minutes,
 	shoot, SIZES };

@@ -23,7 +23,7 @@ const words = require("./words.js");
 const { Bus, LONG, PINS, SHORT } = require("./bus.js");
 
 const STEP_MS = 60000;
-const AT_ONCE = 4; /* stories: most of each is waiting for clocks */
+const AT_ONCE = 5; /* stories: most of each is waiting for clocks */
 const CHROMIUM = process.env.CHROMIUM || "/usr/bin/chromium";
 
 /* A step that fails ends its story: what follows rests on it. */

@@ -10,26 +10,8 @@ const { get, later, PINS } = require("./bus.js");
 
 const WAIT = { timeout: 20000 };
 
-/* Looked at with the very session that is open: its cookie in another context, with scripts. */
-const look = async (browser, page, bus, language, path, name) => {
-	const cookies = await page.context().cookies();
-	const answer = await get(bus.url + path, { "Accept-Language": language,
-		Cookie: cookies.map((c) => `${c.name}=${c.value}`).join("; ") });
-	assert.equal(answer.status, 200, path);
-	await looks.assertValid(answer.text, name);
-	const context = await browser.newContext({ locale: words[language].locale });
-	await context.addCookies(cookies);
-	const other = await context.newPage();
-	await other.goto(`${bus.url}${path}${path.includes("?") ? "&" : "?"}hold=1`);
-	await looks.everyLook(other, name);
-	await other.emulateMedia({ media: "print" });
-	assert.deepEqual(await looks.findings(other), [], `${name} in print`);
-	await looks.shoot(other, `${name}-print`);
-	await context.close();
-};
-
 const open = async (page, bus, role) => {
-	await page.goto(`${bus.url}pin?for=${role}`);
+	await looks.go(page, `${bus.url}pin?for=${role}`);
 	await page.locator("#pin").fill(PINS[role]);
 	await page.locator("main form button").click(WAIT);
 	await page.waitForURL(new RegExp(`/${role}$`), WAIT);
@@ -45,7 +27,7 @@ const capture = async (page, bus) => {
 
 const lines = async (page, bus, step, see) => {
 	await step("a wrong PIN opens nothing", async () => {
-		await page.goto(`${bus.url}pin?for=installer`);
+		await looks.go(page, `${bus.url}pin?for=installer`);
 		await page.locator("#pin").fill("not-the-pin");
 		await page.locator("main form button").click(WAIT);
 		await page.locator("#pin-error").waitFor(WAIT);
@@ -57,14 +39,14 @@ const lines = async (page, bus, step, see) => {
 		await later(400);
 		await bus.wire("rear_door=0");
 		await bus.wire("service_door=1");
-		await page.goto(`${bus.url}installer?span=10`);
+		await looks.go(page, `${bus.url}installer?span=10`);
 		assert.ok(await page.locator("figure.strip").count() >= 4, "a strip a line");
 		await see("installer?span=10", "installer-1-lines");
 		for (const span of [60, 600])
-			assert.equal((await page.goto(`${bus.url}installer?span=${span}`)).status(), 200);
+			assert.equal((await looks.go(page, `${bus.url}installer?span=${span}`)).status(), 200);
 	});
 	await step("an output is tried for 2 s, and the watch drives it", async () => {
-		await page.goto(`${bus.url}installer`);
+		await looks.go(page, `${bus.url}installer`);
 		await page.locator("button[id^=try-]").first().click(WAIT);
 		await until("driven", async () => (await bus.status()).lines
 			.find((l) => l.name === "beeper").level === 1);
@@ -92,7 +74,7 @@ const wiring = async (page, bus, step, see) => {
 	const asked = [["ignition", 1], ["ignition", 0], ["service_door", 1], ["service_door", 0],
 		["rear_button", 1], ["rear_button", 0]];
 	await step("the walk through the wiring: wires that are right", async () => {
-		await page.goto(`${bus.url}installer/wiring`);
+		await looks.go(page, `${bus.url}installer/wiring`);
 		await page.locator("button[value=begin]").click(WAIT);
 		for (const [line, level] of asked) {
 			await page.locator("button[value=next]").waitFor(WAIT);
@@ -104,7 +86,7 @@ const wiring = async (page, bus, step, see) => {
 	await step("a door whose wire moves another line is told", async () => {
 		await bus.wire("service_door=1");
 		await later(500);
-		await page.goto(`${bus.url}installer/wiring`);
+		await looks.go(page, `${bus.url}installer/wiring`);
 		await see("installer/wiring", "installer-2-wiring");
 		await saw(words[page.language].swapped);
 		await next();
@@ -117,7 +99,7 @@ const wiring = async (page, bus, step, see) => {
 	});
 	await step("one that is skipped says so; the walk ends in a record", async () => {
 		await page.locator("button[value=skip]").click(WAIT);
-		await page.goto(`${bus.url}installer/setup`);
+		await looks.go(page, `${bus.url}installer/setup`);
 		await page.locator("#who").fill("I-09");
 		await page.locator("form:has(#who) button").click(WAIT);
 		await page.waitForURL(/installer\/setup$/, WAIT);
@@ -136,10 +118,10 @@ const wiring = async (page, bus, step, see) => {
 
 const mechanic = async (page, bus, step, see) => {
 	await step("one leaves, the other comes", async () => {
-		await page.goto(`${bus.url}leave`);
+		await looks.go(page, `${bus.url}leave`);
 		await page.locator("main form button").click(WAIT);
 		await page.waitForURL(bus.url, WAIT);
-		assert.equal((await page.goto(`${bus.url}installer`)).status(), 403);
+		assert.equal((await looks.go(page, `${bus.url}installer`)).status(), 403);
 		await open(page, bus, "mechanic");
 	});
 	await step("service goes on: in plain sight on the driver's page", async () => {
@@ -149,7 +131,7 @@ const mechanic = async (page, bus, step, see) => {
 		assert.equal(service.on, true);
 		assert.ok(service.left_s > 3500 && service.left_s <= 3600, `${service.left_s} s`);
 		await see("mechanic", "mechanic-1-on");
-		await page.goto(bus.url);
+		await looks.go(page, bus.url);
 		await page.locator(".service").waitFor(WAIT);
 		await see("", "mechanic-2-driver");
 	});
@@ -161,7 +143,7 @@ const mechanic = async (page, bus, step, see) => {
 		assert.ok((await bus.status()).sweep.findings.includes("muted"));
 	});
 	await step("service goes off", async () => {
-		await page.goto(`${bus.url}mechanic`);
+		await looks.go(page, `${bus.url}mechanic`);
 		await page.locator("button[value=off]").click(WAIT);
 		await page.locator("button[value=on]").waitFor(WAIT);
 		const status = await bus.status();
@@ -169,10 +151,10 @@ const mechanic = async (page, bus, step, see) => {
 		assert.equal(status.phase, "owed");
 	});
 	await step("a defect is certified as repaired", async () => {
-		await page.goto(`${bus.url}found?what=damage`);
+		await looks.go(page, `${bus.url}found?what=damage`);
 		await page.locator("main form button").first().click(WAIT);
 		await page.waitForURL(/taken$/, WAIT);
-		await page.goto(`${bus.url}mechanic`);
+		await looks.go(page, `${bus.url}mechanic`);
 		await page.locator("input[name=id]").first().check(WAIT);
 		await page.locator("input[name=as][value=repaired]").check(WAIT);
 		await page.locator("#who").fill("M-3");
@@ -190,9 +172,12 @@ exports.story = (language) => async (browser, bus, step) => {
 		javaScriptEnabled: language === "en", viewport: looks.SIZES[0] });
 	const page = await context.newPage();
 	page.language = language;
-	const see = (path, name) => look(browser, page, bus, language, path, `${language}-${name}`);
+	const reader = await looks.Reader.open(browser, bus, language, words[language].locale);
+	/* With the very session that is open. */
+	const see = async (path, name) => reader.see(path, name, await context.cookies());
 	await lines(page, bus, step, see);
 	await wiring(page, bus, step, see);
 	await mechanic(page, bus, step, see);
+	await reader.context.close();
 	await context.close();
 };
