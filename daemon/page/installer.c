@@ -89,8 +89,11 @@ static void put_facts(struct pw_sheet *t, const struct pw_wires *w, unsigned lin
 	open_fact(t, PW_W_I_SHORTEST, 0);
 	pw_put_shortest(t, wire->shortest_ms);
 	pw_sheet_raw(t, "</dd></div>\n");
-	open_fact(t, PW_W_I_CHATTER, wire->settle_ms);
-	pw_sheet_fmt(t, "%" PRIu32 "</dd></div>\n</dl>\n", wire->chatter);
+	if (wire->settle_ms > 0) { /* nothing of an output settles */
+		open_fact(t, PW_W_I_CHATTER, wire->settle_ms);
+		pw_sheet_fmt(t, "%" PRIu32 "</dd></div>\n", wire->chatter);
+	}
+	pw_sheet_raw(t, "</dl>\n");
 }
 
 /* -- the strips' span -------------------------------------------------------------------------- */
