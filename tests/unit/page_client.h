@@ -290,4 +290,18 @@ static inline bool ends_while_fed(int fd, int every_ms)
 	return false;
 }
 
+static inline int fresh(void **state)
+{
+	*state = world_new();
+	return 0;
+}
+
+static inline int over(void **state)
+{
+	world_free(*state);
+	return 0;
+}
+
+#define IN_A_WORLD(test) cmocka_unit_test_setup_teardown(test, fresh, over)
+
 #endif

@@ -331,20 +331,6 @@ static void a_choice_leads_back(void **state)
 	}
 }
 
-static int fresh(void **state)
-{
-	*state = world_new();
-	return 0;
-}
-
-static int over(void **state)
-{
-	world_free(*state);
-	return 0;
-}
-
-#define IN_A_WORLD(test) cmocka_unit_test_setup_teardown(test, fresh, over)
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {

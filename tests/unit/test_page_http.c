@@ -457,20 +457,6 @@ static void a_page_can_be_held(void **state)
 	assert_non_null(strstr(body(w), "does not follow the watch"));
 }
 
-static int fresh(void **state)
-{
-	*state = world_new();
-	return 0;
-}
-
-static int over(void **state)
-{
-	world_free(*state);
-	return 0;
-}
-
-#define IN_A_WORLD(test) cmocka_unit_test_setup_teardown(test, fresh, over)
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {

@@ -212,20 +212,6 @@ static void guesses_do_not_load_the_watch(void **state)
 	assert_in_range(w->touches, 1, ((uint64_t)(pw_boot_ms() - begin) / 1000 + 1) * 50);
 }
 
-static int fresh(void **state)
-{
-	*state = world_new();
-	return 0;
-}
-
-static int over(void **state)
-{
-	world_free(*state);
-	return 0;
-}
-
-#define IN_A_WORLD(test) cmocka_unit_test_setup_teardown(test, fresh, over)
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
