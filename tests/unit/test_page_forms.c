@@ -48,7 +48,7 @@ static void allow_is_of_the_path(void **state)
 	}
 	assert_int_equal(ask(w, "POST", "/installer/capture.vcd", MINE FORM), 405);
 	assert_int_equal(ask(w, "HEA", "/found", ""), 501);
-	assert_int_equal(ask(w, "GET, HEAD", "/found", "") / 100, 4);
+	assert_in_range(ask(w, "GET, HEAD", "/found", ""), 300, 499); /* RFC 9112 3: 400 or 301 */
 }
 
 /* -- taken --------------------------------------------------------------------------------------- */

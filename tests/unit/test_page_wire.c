@@ -39,7 +39,7 @@ static void request_lines(void **state)
 	static const struct exchange e[] = {
 		/* 9112 3: method SP request-target SP HTTP-version; laxer parsing is allowed */
 		{ GET("/", HERE), 200, 0 },
-		{ "GET  / HTTP/1.1\r\n" HERE "\r\n", 200, 400 },
+		{ "GET  / HTTP/1.1\r\n" HERE "\r\n", 200, 301 }, /* libmicrohttpd 0.9, 1.0 */
 		{ "GET / HTTP/1.1 x\r\n" HERE "\r\n", 400, 0 },
 		{ "GET /\r\n" HERE "\r\n", 400, 0 },
 		{ "GET\r\n" HERE "\r\n", 0, 400 },
@@ -216,13 +216,15 @@ static void long_heads(void **state)
 	}
 }
 
-/* 9110 10.1.1: told to go on, or answered at once. */
+/* 9110 10.1.1: told to go on, or answered at once; nobody need be told whose body is here already. */
 static void expectations(void **state)
 {
 	struct world *w = *state;
 
-	assert_int_equal(ask_raw(w, POST("Expect: 100-continue\r\nContent-Length: 6\r\n", "what=x")), 100);
-	assert_non_null(strstr(w->reply, "\r\n\r\nHTTP/1.1 403 "));
+	if (ask_raw(w, POST("Expect: 100-continue\r\nContent-Length: 6\r\n", "what=x")) == 100)
+		assert_non_null(strstr(w->reply, "\r\n\r\nHTTP/1.1 403 "));
+	else
+		assert_memory_equal(w->reply, "HTTP/1.1 403 ", 13);
 	assert_int_equal(ask_raw(w, POST("Expect: 100-continue\r\nContent-Length: 5000\r\n", "")), 413);
 	assert_int_equal(ask_raw(w, "POST /found HTTP/1.1\r\n" HERE "Expect: 100-continue\r\n"
 				    "Content-Length: 6\r\n\r\n"), 415);
