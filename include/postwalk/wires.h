@@ -18,7 +18,7 @@
 extern const int64_t pw_width_below_ms[PW_WIDTHS - 1];
 
 /* So many pulses shorter than settle_ms are usual bounce, more are chatter: common practice.
- * Contacts were seen to bounce 1.6 ms on average and 6.2 ms at most (facts E8). */
+ * Contacts were seen to bounce 1.6 ms on average and 6.2 ms at most (docs/sources.md, E8). */
 #define PW_CHATTER_MANY 10
 
 enum pw_wire_verdict {

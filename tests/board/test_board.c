@@ -151,7 +151,7 @@ static void a_press_too_soon_is_refused_with_a_long_tone_and_the_walk_can_still_
 }
 
 /*
- * A contact that closes or opens, by the survey of switches that facts E8 of docs/sources.md
+ * A contact that closes or opens, by the survey of switches that E8 of docs/sources.md
  * tells of: 1.6 ms in the mean, 6.2 ms at most. Changes at these gaps, the last to stay.
  */
 static void bounce(struct bus *bus, enum wire wire, unsigned int level)

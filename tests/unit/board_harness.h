@@ -3,7 +3,7 @@
  * board_harness.h - a small model of a bus's wiring, right or wrong: what people do to switches
  * becomes raw edges with bounce of known widths.
  *
- * Bounce: contacts were seen to bounce 1.6 ms on average and 6.2 ms at most (facts E8).
+ * Bounce: contacts were seen to bounce 1.6 ms on average and 6.2 ms at most (docs/sources.md, E8).
  */
 #ifndef BOARD_HARNESS_H
 #define BOARD_HARNESS_H

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* A sounder that is told to sound and is not seen to: cut (facts G2) or dead (G5). */
+/* A sounder that is told to sound and is not seen to: cut (docs/sources.md, G2) or dead (G5). */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>

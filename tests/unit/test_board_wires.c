@@ -111,7 +111,7 @@ static void what_settles_is_no_chatter(void **state)
 	assert_int_equal(w.wire[PW_REAR_DOOR].shortest_ms, 99);
 }
 
-/* Bounce as the survey has it (facts E8: 1.6 ms on average, 6.2 ms at most) is well; and the
+/* Bounce as the survey has it (docs/sources.md, E8: 1.6 ms on average, 6.2 ms at most) is well; and the
  * button's 30 ms outlast it. */
 static void bounce_as_surveyed_is_well(void **state)
 {
