@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: Apache-2.0
-# make            builds build/postwalkd and build/postwalk
+# make            builds build/postwalkd, build/postwalk and build/postwalk-office
 # make demo       an afternoon of a made-up bus in real time (SPEED=10 hurries it)
 # make test       every test that fits in a quarter of an hour
 # make bench      figures
@@ -33,23 +33,32 @@ BOARD_ROOM = $(filter-out daemon/board/gpiod_v%,$(wildcard daemon/board/*.c)) \
 	daemon/board/gpiod_v$(GPIOD_API).c
 PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/page/po_fr.c
 BUS = $(wildcard daemon/bus/*.c)
+UPLINK = $(wildcard daemon/uplink/*.c)
 TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
-MAINS = daemon/bus/main.c daemon/tool/main.c
-ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(filter-out $(MAINS),$(BUS) $(TOOL))
+OFFICE = $(wildcard daemon/office/*.c)
+MAINS = daemon/bus/main.c daemon/tool/main.c daemon/office/main.c
+ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
+	$(filter-out $(MAINS),$(BUS) $(TOOL) $(OFFICE))
 
 obj = $(patsubst %,$(BUILD)/%.o,$(basename $(1)))
 libs = $$($(PKG_CONFIG) --libs $(1))
-LIBS = $(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
+TOOL_LIBS = sqlite3 libmicrohttpd libsodium jansson libcurl libzstd
+OFFICE_LIBS = $(TOOL_LIBS) libpq zlib
+LIBS = $(call libs,libgpiod $(OFFICE_LIBS))
 
 .DELETE_ON_ERROR:
 .PHONY: all demo test bench check check-all check-shim check-asan run-asan check-bare install clean
-all: $(BUILD)/postwalkd $(BUILD)/postwalk
+all: $(BUILD)/postwalkd $(BUILD)/postwalk $(BUILD)/postwalk-office
 
 $(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(LIBS)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ \
+		$(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
 
-$(BUILD)/postwalk: $(call obj,$(CORE) $(RECORD) $(TOOL))
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,sqlite3 libmicrohttpd libsodium jansson)
+$(BUILD)/postwalk: $(call obj,$(CORE) $(RECORD) $(UPLINK) $(TOOL))
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,$(TOOL_LIBS)) -lm
+
+$(BUILD)/postwalk-office: $(call obj,$(CORE) $(RECORD) $(OFFICE))
+	$(CC) $(ALL_CFLAGS) -pthread $(ALL_LDFLAGS) $^ -o $@ $(call libs,$(OFFICE_LIBS))
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
@@ -74,12 +83,17 @@ $(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
 
 # -- tests --------------------------------------------------------------------------------------
 
-UNIT = $(patsubst %.c,$(BUILD)/%,$(wildcard tests/unit/test_*.c tests/faults/test_*.c))
+UNIT = $(patsubst %.c,$(BUILD)/%,$(wildcard $(addsuffix /test_*.c,tests/unit tests/faults tests/office)))
 ROOM_OBJECTS = $(call obj,$(ROOMS))
 
 $(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
+		$(LIBS) $(call libs,cmocka) -lm
+# The office's: against real servers, started by the tests.
+$(BUILD)/tests/office/%: tests/office/%.c $(ROOM_OBJECTS)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -pthread $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
 		$(LIBS) $(call libs,cmocka) -lm
 WORLD = tests/faults/world.c tests/faults/play.c
 $(BUILD)/tests/faults/%: tests/faults/%.c $(WORLD) $(ROOM_OBJECTS)
@@ -97,7 +111,7 @@ units: $(UNIT)
 
 # Everything but installing packages. The programs under test are those of this BUILD.
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
-	BOARD=$(BUILD)/board
+	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(BUILD)/postwalk-office
 # What waits for the real clock runs beside what computes.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts disk service sweep walls shim),$(UNIT))
 check: all units board-ready powercut-ready browser-ready
@@ -155,6 +169,7 @@ check-bare:
 install: all
 	install -D -m 755 $(BUILD)/postwalkd $(DESTDIR)$(PREFIX)/sbin/postwalkd
 	install -D -m 755 $(BUILD)/postwalk $(DESTDIR)$(PREFIX)/bin/postwalk
+	install -D -m 755 $(BUILD)/postwalk-office $(DESTDIR)$(PREFIX)/bin/postwalk-office
 	install -D -m 644 etc/postwalk.conf $(DESTDIR)$(PREFIX)/share/postwalk/postwalk.conf
 
 include tests/board/board.mk

@@ -101,10 +101,10 @@ int pw_key_aside(const char *dir, unsigned *n)
 	return put_aside(dir, "bus", key_parts, key_parts, n);
 }
 
-int pw_public_key_aside(const char *dir)
+int pw_public_key_aside(const char *dir, const char *name)
 {
 	static const char *const public_part[PARTS] = { ".pub" };
 	unsigned n;
 
-	return put_aside(dir, "bus", public_part, key_parts, &n);
+	return put_aside(dir, name, public_part, key_parts, &n);
 }

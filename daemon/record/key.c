@@ -109,14 +109,14 @@ void pw_public_key_print(const struct pw_public_key *key, char hex[65])
 	pw_sha256_hex(der, 2, hex);
 }
 
-/* -- the bus's own ----------------------------------------------------------------------------- */
+/* -- pairs of keys ----------------------------------------------------------------------------- */
 
-static void derive(struct pw_secret_key *key, const unsigned char seed[RAW])
+void pw_secret_key_from(const unsigned char seed[RAW], struct pw_secret_key *key)
 {
 	crypto_sign_seed_keypair(key->public.bytes, key->bytes, seed);
 }
 
-static int draw(int dir, struct pw_secret_key *key)
+static int draw(int dir, const char *name, struct pw_secret_key *key)
 {
 	unsigned char seed[RAW];
 	char pem[PW_PEM_MAX];
@@ -127,27 +127,27 @@ static int draw(int dir, struct pw_secret_key *key)
 		return -1;
 	}
 	randombytes_buf(seed, sizeof(seed));
-	derive(key, seed);
+	pw_secret_key_from(seed, key);
 	write_pem(&secret_pem, seed, pem);
-	result = pw_whole_write(dir, "bus.key", 0600, pem);
+	result = pw_whole_write(dir, name, 0600, pem);
 	sodium_memzero(seed, sizeof(seed));
 	sodium_memzero(pem, sizeof(pem));
 	return result;
 }
 
 /* 1: found; 0: none; -1 with errno; -2: it is none. */
-static int find(int dir, struct pw_secret_key *key)
+static int find(int dir, const char *name, struct pw_secret_key *key)
 {
 	unsigned char seed[RAW];
 	char pem[PW_PEM_MAX * 2];
-	ssize_t n = pw_whole_read(dir, "bus.key", pem, sizeof(pem));
+	ssize_t n = pw_whole_read(dir, name, pem, sizeof(pem));
 	int result = -2;
 
 	if (n < 0)
 		return errno == ENOENT ? 0 : -1;
 	if (n < (ssize_t)sizeof(pem) && strlen(pem) == (size_t)n
 	    && read_pem(&secret_pem, pem, seed) == 0) {
-		derive(key, seed);
+		pw_secret_key_from(seed, key);
 		result = 1;
 	}
 	sodium_memzero(seed, sizeof(seed));
@@ -155,36 +155,42 @@ static int find(int dir, struct pw_secret_key *key)
 	return result;
 }
 
-/* bus.pub follows bus.key, which says all. What another key sealed still needs its public half. */
-static int publish(const char *path, int dir, const struct pw_secret_key *key)
+/* NAME.pub follows NAME.key, which says all. What another key sealed still needs its public half. */
+static int publish(const char *path, int dir, const char *name, const struct pw_secret_key *key)
 {
-	char want[PW_PEM_MAX], have[PW_PEM_MAX * 2] = "";
-	ssize_t n = pw_whole_read(dir, "bus.pub", have, sizeof(have));
+	char file[16], want[PW_PEM_MAX], have[PW_PEM_MAX * 2] = "";
 	unsigned char other[RAW];
+	ssize_t n;
 
+	snprintf(file, sizeof(file), "%s.pub", name);
+	n = pw_whole_read(dir, file, have, sizeof(have));
 	pw_public_key_pem(&key->public, want);
 	if (n == (ssize_t)strlen(want) && strcmp(have, want) == 0)
 		return 0;
 	if (read_pem(&public_pem, have, other) == 0 && memcmp(other, key->public.bytes, RAW) != 0
-	    && pw_public_key_aside(path) < 0)
+	    && pw_public_key_aside(path, name) < 0)
 		return -1;
-	return pw_whole_write(dir, "bus.pub", 0644, want);
+	return pw_whole_write(dir, file, 0644, want);
 }
 
-int pw_key_load(const char *dir, struct pw_secret_key *key, bool *drawn, char *why, size_t size)
+int pw_secret_key_load(const char *dir, const char *name, struct pw_secret_key *key, bool *drawn,
+		       char *why, size_t size)
 {
 	int folder = pw_whole_open(dir);
-	int result = folder < 0 ? -1 : find(folder, key);
+	char secret[16];
+	int result;
 
+	snprintf(secret, sizeof(secret), "%s.key", name);
+	result = folder < 0 ? -1 : find(folder, secret, key);
 	*drawn = result == 0;
 	if (result == 0)
-		result = draw(folder, key);
+		result = draw(folder, secret, key);
 	if (result >= 0)
-		result = publish(dir, folder, key);
+		result = publish(dir, folder, name, key);
 	if (result == -1)
-		snprintf(why, size, "%s/bus.key: %s", dir, strerror(errno));
+		snprintf(why, size, "%s/%s: %s", dir, secret, strerror(errno));
 	else if (result == -2)
-		snprintf(why, size, "%s/bus.key is no Ed25519 key as PEM", dir);
+		snprintf(why, size, "%s/%s is no Ed25519 key as PEM", dir, secret);
 	if (folder >= 0)
 		close(folder);
 	return result;

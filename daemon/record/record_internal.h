@@ -4,9 +4,9 @@
 #define POSTWALK_RECORD_INTERNAL_H
 
 #include <jansson.h>
-#include <sys/uio.h>
 
 #include "postwalk/journal.h"
+#include "postwalk/text.h"
 #include "keys_internal.h"
 
 #define PW_KEPT_MAX 16384 /* the kept state as text, with the closing zero */
@@ -43,9 +43,6 @@ int pw_json_get_int(const json_t *value, int64_t least, int64_t most, int64_t *o
 /* -- chain.c ----------------------------------------------------------------------------------- */
 
 extern const char PW_CHAIN_ORIGIN[65]; /* prev of seq 1 */
-void pw_sha256_hex(const struct iovec *parts, int count, char hex[65]);
-bool pw_chain_word(const char *text); /* of [A-Za-z0-9._-], not empty */
-bool pw_hex_text(const char *text, size_t digits);
 
 /* -- body.c ------------------------------------------------------------------------------------ */
 

@@ -276,7 +276,7 @@ static int load_key(struct pw_child *c, char *why, size_t size)
 {
 	bool drawn;
 	unsigned n;
-	int result = pw_key_load(c->order->dir, &c->key, &drawn, why, size);
+	int result = pw_secret_key_load(c->order->dir, "bus", &c->key, &drawn, why, size);
 
 	if (result != -2)
 		return result < 0 ? -1 : 0;
@@ -284,7 +284,7 @@ static int load_key(struct pw_child *c, char *why, size_t size)
 		snprintf(why, size, "%s/bus.key: %s", c->order->dir, strerror(errno));
 		return -1;
 	}
-	return pw_key_load(c->order->dir, &c->key, &drawn, why, size) < 0 ? -1 : 0;
+	return pw_secret_key_load(c->order->dir, "bus", &c->key, &drawn, why, size) < 0 ? -1 : 0;
 }
 
 /* Opened, or put aside and begun anew. */

@@ -10,6 +10,7 @@
 #ifndef POSTWALK_JOURNAL_H
 #define POSTWALK_JOURNAL_H
 
+#include "postwalk/keys.h"
 #include "postwalk/record.h"
 
 /* A record (J2). */
@@ -31,24 +32,15 @@ struct pw_seal {
 /* J3: the hash of a record, as 64 hex digits and a zero. prev: 64 hex digits. */
 void pw_record_hash(const char *bus, const struct pw_record *r, char hash[65]);
 
-/* -- key.c: keys (J5), Ed25519 (RFC 8032) as PEM (RFC 8410) ------------------------------------------ */
-
-#define PW_PEM_MAX 128 /* a key's text, with its closing zero */
-struct pw_public_key { unsigned char bytes[32]; };
-
-/* text: PEM, SubjectPublicKeyInfo; white space around it is fine. 0 or -2. */
-int pw_public_key_read(const char *text, struct pw_public_key *key, char *why, size_t size);
-int pw_public_key_load(const char *path, struct pw_public_key *key, char *why, size_t size);
-void pw_public_key_pem(const struct pw_public_key *key, char pem[PW_PEM_MAX]);
-/* What to compare keys by: SHA-256 of the DER text, as `openssl pkey -pubin -outform DER | sha256sum`. */
-void pw_public_key_print(const struct pw_public_key *key, char hex[65]);
-
 /* -- seal.c: seals (J4) ------------------------------------------------------------------------------ */
 
 #define PW_SEAL_TEXT_MAX 256
 /* What is signed. Its length. bus: of [A-Za-z0-9._-], under PW_NAME_MAX characters. */
 int pw_seal_text(const char *bus, const char *epoch, const struct pw_seal *s,
 		 char text[PW_SEAL_TEXT_MAX]);
+/* Fills in sig. */
+void pw_seal_make(const char *bus, const char *epoch, struct pw_seal *s,
+		  const struct pw_secret_key *key);
 bool pw_seal_holds(const char *bus, const char *epoch, const struct pw_seal *s,
 		   const struct pw_public_key *key);
 

@@ -131,7 +131,7 @@ static void begin(struct year *y, const char *state, const char *config)
 	must(y, pw_policy_load(config, true, &p, hash, n.of.policy.text, y->why, sizeof(y->why)));
 	n.of.policy.length = (uint32_t)strlen(n.of.policy.text);
 	snprintf(path, sizeof(path), "%s/journal.db", state);
-	must(y, pw_key_load(state, &y->key, &drawn, y->why, sizeof(y->why)));
+	must(y, pw_secret_key_load(state, "bus", &y->key, &drawn, y->why, sizeof(y->why)));
 	must(y, pw_journal_open(path, p.bus, true, &y->j, y->why, sizeof(y->why)));
 	must(y, pw_journal_begin(y->j, y->why, sizeof(y->why)));
 	add(y, &n);

@@ -89,7 +89,7 @@ static inline void forge_key(struct copies *c, struct pw_secret_key *key)
 	bool drawn;
 
 	snprintf(dir, sizeof(dir), "%s/now/state", c->base);
-	assert_int_equal(pw_key_load(dir, key, &drawn, why, sizeof(why)), 0);
+	assert_int_equal(pw_secret_key_load(dir, "bus", key, &drawn, why, sizeof(why)), 0);
 	assert_false(drawn);
 }
 

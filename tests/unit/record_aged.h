@@ -66,7 +66,7 @@ static inline void add_receipt(const struct folder *f, const char *body)
 	char why[256] = "";
 	bool drawn;
 
-	if (pw_key_load(f->path, &key, &drawn, why, sizeof(why)) != 0
+	if (pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why)) != 0
 	    || pw_journal_open(in(f, "journal.db"), BUS, true, &j, why, sizeof(why)) != 0
 	    || pw_journal_kept(j, &row, why, sizeof(why)) != 1)
 		fail_msg("%s", why);

@@ -410,7 +410,7 @@ static void bad_ones_are_skipped(void **state)
 	note(&x, &d, found(PW_FOUND_DAMAGE, 1, 2));
 	keep(&x);
 	pw_writer_stop(x.w, PATIENCE_MS);
-	assert_int_equal(pw_key_load(f->path, &key, &drawn, why, sizeof(why)), 0);
+	assert_int_equal(pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why)), 0);
 	assert_int_equal(pw_journal_open(in(f, "journal.db"), BUS, true, &j, why, sizeof(why)), 0);
 	assert_int_equal(pw_journal_kept(j, &row, why, sizeof(why)), 1);
 	assert_int_equal(pw_journal_begin(j, why, sizeof(why)), 0);

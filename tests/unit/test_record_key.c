@@ -52,7 +52,7 @@ static struct pw_secret_key must_load(const struct folder *f, bool expected_draw
 	char why[256] = "";
 	bool drawn;
 
-	if (pw_key_load(f->path, &key, &drawn, why, sizeof(why)) != 0)
+	if (pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why)) != 0)
 		fail_msg("%s", why);
 	assert_int_equal(drawn, expected_drawn);
 	return key;
@@ -383,7 +383,7 @@ static void what_is_no_key_is_refused(void **state)
 		spoil(f, refused[i].spoil, true);
 		n = slurp(f, "x", before);
 		assert_int_equal(rename(in(f, "x"), in(f, "bus.key")), 0);
-		if (pw_key_load(f->path, &key, &drawn, why, sizeof(why)) != -2)
+		if (pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why)) != -2)
 			fail_msg("line %d: a secret key", refused[i].line);
 		assert_one_sentence(why, "/bus.key is no Ed25519 key as PEM", refused[i].line);
 		assert_false(drawn);
@@ -423,10 +423,10 @@ static void a_folder_or_file_that_cannot_be_had(void **state)
 	char why[256];
 	bool drawn;
 
-	assert_int_equal(pw_key_load("/nowhere", &key, &drawn, why, sizeof(why)), -1);
+	assert_int_equal(pw_secret_key_load("/nowhere", "bus", &key, &drawn, why, sizeof(why)), -1);
 	assert_string_equal(why, "/nowhere/bus.key: No such file or directory");
 	assert_int_equal(mkdir(in(f, "bus.key"), 0700), 0);
-	assert_int_equal(pw_key_load(f->path, &key, &drawn, why, sizeof(why)), -1);
+	assert_int_equal(pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why)), -1);
 	assert_one_sentence(why, "/bus.key: Is a directory", __LINE__);
 	assert_int_equal(pw_public_key_load(in(f, "x"), &public, why, sizeof(why)), -1);
 	assert_one_sentence(why, "/x: No such file or directory", __LINE__);
@@ -445,7 +445,7 @@ static bool load_elsewhere(const struct folder *f)
 
 	assert_true(pid >= 0);
 	if (pid == 0) {
-		int result = pw_key_load(f->path, &key, &drawn, why, sizeof(why));
+		int result = pw_secret_key_load(f->path, "bus", &key, &drawn, why, sizeof(why));
 
 		_exit(result == 0 ? 0 : result == -1 && strstr(why, f->path) != NULL ? 1 : 2);
 	}

@@ -26,7 +26,7 @@ static struct book open_book(const struct folder *f)
 	char why[256] = "";
 	bool drawn;
 
-	must(pw_key_load(f->path, &b.key, &drawn, why, sizeof(why)), 0, why);
+	must(pw_secret_key_load(f->path, "bus", &b.key, &drawn, why, sizeof(why)), 0, why);
 	must(pw_journal_open(in(f, "journal.db"), BUS, true, &b.j, why, sizeof(why)), 0, why);
 	return b;
 }

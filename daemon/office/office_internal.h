@@ -1,0 +1,134 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * office_internal.h - what the files of postwalk-office share.
+ *
+ * One process owns the store. A server thread (or a few) takes requests; batches are checked on worker
+ * threads; the desk, one thread, is the only one to touch the store, and commits what has gathered in one
+ * transaction; the teller thread sends mail and webhooks. A command of the shell is handed to the running
+ * process by OFFICE/office.sock, or done at once where none runs.
+ */
+#ifndef POSTWALK_OFFICE_INTERNAL_H
+#define POSTWALK_OFFICE_INTERNAL_H
+
+#include <stdio.h>
+
+#include "postwalk/store.h"
+
+#define PW_BATCH_BYTES_MAX (1 << 20)  /* of text, unpacked; a packed body is no longer than that either */
+#define PW_BODIES_MAX (24 << 20)      /* held at one time, over all connections; beyond: 503 */
+#define PW_CODE_DAYS 14               /* an enrolment code is good for so long */
+
+/* -- folder.c: OFFICE/, one owner (flock), office.key, office.conf ------------------------------------ */
+
+/* Key table in conf.c; docs/office.conf has each key, its range and default. */
+struct pw_office_conf {
+	char listen[64];             /* HOST:PORT; plain HTTP on a loopback address only */
+	char certificate[256], private_key[256]; /* PEM; both or none: TLS 1.2 or newer */
+	char store[256];             /* "" : OFFICE/office.db; or postgresql://... */
+	char zone[64];               /* a name of the zone database, "" the machine's: days and the digest hour */
+	char mail_server[128];       /* smtp://HOST:PORT or smtps://; "": no mail */
+	char mail_user[64], mail_password_file[256], mail_from[128], mail_to[512]; /* to: spaces between */
+	char webhook[256];           /* https:// or http:// of a loopback address; "": none */
+	char webhook_secret_file[256]; /* HMAC-SHA-256 key */
+	uint32_t tell_again_s;       /* an open matter is told again after this */
+	uint32_t digest_hour;        /* 0-23, of zone; 24: no digest */
+	uint32_t silent_days;        /* habit: that many of the same weekdays before */
+};
+int pw_office_conf_load(const char *path, struct pw_office_conf *c, char *why, size_t size);
+
+struct pw_office {
+	char dir[256];
+	struct pw_office_conf conf;
+	struct pw_secret_key key;
+	struct pw_desk *desk;
+	struct pw_teller *teller;
+	int lock;
+};
+
+/* -- unpack.c: identity, gzip (zlib), zstd; never more than most bytes, whatever it claims ------------- */
+
+enum pw_packing { PW_PACK_NONE = 1, PW_PACK_GZIP, PW_PACK_ZSTD };
+/* *text is malloced. 0; -2: not such a stream, cut off, or more than most. */
+int pw_unpack(enum pw_packing packing, const void *body, size_t length, size_t most, char **text, size_t *out,
+	      char *why, size_t size);
+
+/* -- batch.c: a batch checked whole; pure ------------------------------------------------------------- */
+
+struct pw_batch {
+	char bus[PW_NAME_MAX], epoch[17];
+	struct pw_public_key key;    /* as the head line has it */
+	bool begins;                 /* the bus says: nothing is before its first record */
+	size_t records, seals, sweeps, standings, matters;
+	struct pw_record *record;    /* bodies live as long as the batch */
+	struct pw_seal *seal;
+	struct pw_sweep_row *sweep;
+	struct pw_standing *standing;
+	struct pw_matter *matter;    /* rung, child, journal, clock: by meaning.c */
+};
+/* Ids, lengths, numbering, chain, hashes, seals by key, the last record sealed, the end line's counts.
+ * alert: one record and its seal. 0: b is whole, free it; -2: why, and line: where (1 on), 0 none. */
+int pw_batch_read(const char *text, size_t length, const char *bus, const struct pw_public_key *key, bool alert,
+		  int64_t now_ms, struct pw_batch **b, unsigned *line, char *why, size_t size);
+void pw_batch_free(struct pw_batch *b);
+
+/* -- meaning.c: what a record means to the office; pure -------------------------------------------------- */
+
+/* Appends to b's sweeps, standings, matters; room has been made (one of each at most a record). */
+void pw_meaning(struct pw_batch *b, const struct pw_record *r, int64_t now_ms);
+
+/* -- take.c: a checked batch into the store --------------------------------------------------------------- */
+
+enum pw_taken { PW_TAKEN_SO = 1, PW_TAKEN_GAP };
+/* Within the transaction that stands. Overlap is passed over, a fork begins a branch and a matter, a hole
+ * (begins) likewise. fresh: how many records were new; fork: it is on a branch beside another. */
+struct pw_took { enum pw_taken how; uint64_t fresh; bool fork; };
+int pw_take(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took, char *why, size_t size);
+int pw_take_alert(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took, char *why, size_t size);
+
+/* -- desk.c: the thread that owns the store --------------------------------------------------------------- */
+
+/* Opens the store, again and again where it went away (told once, with back-off). -1, -2 with why at start. */
+int pw_desk_start(const char *store, struct pw_desk **desk, char *why, size_t size);
+void pw_desk_stop(struct pw_desk *desk); /* what waits is done first */
+/* Runs work within a transaction on the desk's thread and waits: 0 committed; -1; -2 as work said (rolled
+ * back). why: from work or the store. */
+int pw_desk_do(struct pw_desk *desk, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
+	       char *why, size_t size);
+/* The same without waiting; many share a transaction, each under a mark of its own. done is called on the
+ * desk's thread after the commit (result as above). */
+struct pw_job {
+	int (*work)(struct pw_store *s, void *ctx, char *why, size_t size);
+	void (*done)(void *ctx, int result, const char *why);
+	void *ctx;
+	struct pw_job *next;         /* the desk's */
+};
+void pw_desk_post(struct pw_desk *desk, struct pw_job *job);
+
+/* -- server.c: HTTP(S) by libmicrohttpd; docs/protocol.md -------------------------------------------------- */
+
+struct pw_server;
+int pw_server_start(struct pw_office *o, struct pw_server **server, char *why, size_t size);
+void pw_server_stop(struct pw_server *server);
+uint16_t pw_server_port(const struct pw_server *server);
+
+/* -- teller.c: who must hear of it: mail.c, webhook.c, digest.c --------------------------------------------- */
+
+int pw_teller_start(struct pw_office *o, struct pw_teller **teller, char *why, size_t size);
+void pw_teller_stop(struct pw_teller *teller);
+void pw_teller_wake(struct pw_teller *teller); /* a matter came: from any thread */
+
+/* -- commands.c, control.c: the shell ------------------------------------------------------------------------ */
+
+/* One command, argv[0] its name, on the desk of o; what it says goes to out, errors to err. Exit status. */
+int pw_command(struct pw_office *o, int argc, char **argv, FILE *out, FILE *err);
+struct pw_control;
+int pw_control_start(struct pw_office *o, struct pw_control **control, char *why, size_t size);
+void pw_control_stop(struct pw_control *control);
+/* To the process that owns dir. -1: none runs there; else its exit status. */
+int pw_control_ask(const char *dir, int argc, char **argv);
+
+int64_t pw_office_now_ms(void);
+/* One line on standard error, as the watch's (docs/journal.md). */
+__attribute__((format(printf, 1, 2))) void pw_office_say(const char *format, ...);
+
+#endif
