@@ -60,6 +60,7 @@ bool pw_receipt_holds(const struct pw_receipt *r, const struct pw_public_key *of
 /* As JSON on one line, without LF: {"receipt":"postwalk-receipt-v1","bus":,"epoch":,"seq":,"hash":,
  * "time_ms":,"nonce":,"sig":}. Length, or -1. */
 int pw_receipt_write(const struct pw_receipt *r, char *buf, size_t size);
+/* What else stands in that object is passed over. 0 or -2; nothing is held against a key here. */
 int pw_receipt_read(const char *text, size_t length, struct pw_receipt *r, char *why, size_t size);
 
 #endif
