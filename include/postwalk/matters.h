@@ -45,7 +45,9 @@ int pw_store_matters(struct pw_store *s, bool taken, uint64_t after, int (*take)
 /* 1: taken now; 0: no such, or taken before (m filled in, where there is one). */
 int pw_store_matter_take(struct pw_store *s, uint64_t id, const char *who, const char *words, int64_t now_ms, struct pw_matter *m, char *why, size_t size);
 
-/* A telling of a matter (or of a digest: matter 0, day as YYYYMMDD) by one way, "mail" or "webhook". */
+/* A telling of a matter (day 0: that it came; PW_TELL_TAKEN: that somebody took it) or of a digest (matter
+ * 0, day as YYYYMMDD) by one way, "mail" or "webhook". */
+#define PW_TELL_TAKEN 1
 struct pw_telling {
 	uint64_t matter;
 	int32_t day;
@@ -67,6 +69,8 @@ int pw_store_logs(struct pw_store *s, int64_t from_ms, int (*take)(void *ctx, in
 
 /* Closed from from_ms up to before to_ms, by the bus's clock; missed or doubtful ones alone, if so asked. */
 int pw_store_sweeps(struct pw_store *s, int64_t from_ms, int64_t to_ms, bool bad, int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row), void *ctx, char *why, size_t size);
+/* The same by when the office had them (came_ms): one that comes days later is in one digest all the same. */
+int pw_store_sweeps_came(struct pw_store *s, int64_t from_ms, int64_t to_ms, bool bad, int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row), void *ctx, char *why, size_t size);
 /* What stands now, by bus. */
 int pw_store_standings(struct pw_store *s, int (*take)(void *ctx, const char *bus, const struct pw_standing *row), void *ctx, char *why, size_t size);
 /* Buses with a key, and the days (YYYYMMDD, newest first, 64 at most) on which each was heard of. */

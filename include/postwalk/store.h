@@ -81,12 +81,14 @@ int pw_store_hash(struct pw_store *s, const char *bus, const char *epoch, uint32
 struct pw_sweep_row {
 	uint64_t seq;
 	int64_t closed_ms, key_off_ms, walk_ms, return_ms, late_ms; /* first two: the bus's wall clock; PW_NO_TIME */
+	int64_t came_ms; /* when the office had it */
 	bool wall_ok;
 	uint32_t findings, refused;
 	enum pw_verdict verdict;
 	char rung[PW_NAME_MAX];
 };
-/* A fault, a muting (name "service") that stands, or is over (on false). */
+/* A fault, a muting (name "service") that stands, or is over (on false). name "", on false: all that stood
+ * of this bus is over, since it started anew (R4, R5, R23). */
 struct pw_standing { uint64_t seq; char name[PW_NAME_MAX + 8]; bool on; int64_t since_ms; char words[160]; };
 
 /* Records [first..] with their seals, sweeps and standings, of one branch, in order. */
