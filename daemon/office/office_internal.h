@@ -48,11 +48,21 @@ struct pw_office {
 /* -- unpack.c: identity, gzip (zlib), zstd; never more than most bytes, whatever it claims ------------- */
 
 enum pw_packing { PW_PACK_NONE = 1, PW_PACK_GZIP, PW_PACK_ZSTD };
-/* *text is malloced. 0; -2: not such a stream, cut off, or more than most. */
+/* *text is malloced. 0; -1: no memory; -2: not such a stream, or cut off; -3: more than most. */
 int pw_unpack(enum pw_packing packing, const void *body, size_t length, size_t most, char **text, size_t *out,
 	      char *why, size_t size);
 
 /* -- batch.c: a batch checked whole; pure ------------------------------------------------------------- */
+
+/* What is said where something is refused, as docs/protocol.md has it. */
+struct pw_wrong {
+	unsigned status;
+	const char *word;            /* of the protocol's table */
+	unsigned line;               /* of the body, 1 on; 0: of no line */
+	uint64_t seq;                /* the record at fault; 0: none */
+	int retry_s;                 /* 0: not said */
+	char words[200];
+};
 
 struct pw_batch {
 	char bus[PW_NAME_MAX], epoch[17];
@@ -64,11 +74,14 @@ struct pw_batch {
 	struct pw_sweep_row *sweep;
 	struct pw_standing *standing;
 	struct pw_matter *matter;    /* rung, child, journal, clock: by meaning.c */
+	struct pw_batch_room *room;  /* batch.c's: what the above stand in */
 };
-/* Ids, lengths, numbering, chain, hashes, seals by key, the last record sealed, the end line's counts.
- * alert: one record and its seal. 0: b is whole, free it; -2: why, and line: where (1 on), 0 none. */
+/* Ids, lengths, numbering, chain, hashes, every seal by key, the last record sealed, the end line's
+ * counts. alert: one record and its seal. 0: b is whole, free it; -2: wrong says what, 400 where a line
+ * is none, 403 where the head's key is another, 422 where something does not hold, 503 without memory. */
 int pw_batch_read(const char *text, size_t length, const char *bus, const struct pw_public_key *key, bool alert,
-		  int64_t now_ms, struct pw_batch **b, unsigned *line, char *why, size_t size);
+		  int64_t now_ms, struct pw_batch **b, struct pw_wrong *wrong);
+size_t pw_batch_bytes(const struct pw_batch *b); /* held in memory, about */
 void pw_batch_free(struct pw_batch *b);
 
 /* -- meaning.c: what a record means to the office; pure -------------------------------------------------- */
