@@ -35,7 +35,7 @@ PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/
 BUS = $(wildcard daemon/bus/*.c)
 UPLINK = $(wildcard daemon/uplink/*.c)
 TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
-OFFICE = $(wildcard daemon/office/*.c)
+OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S
 MAINS = daemon/bus/main.c daemon/tool/main.c daemon/office/main.c
 ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
 	$(filter-out $(MAINS),$(BUS) $(TOOL) $(OFFICE))
@@ -68,6 +68,9 @@ $(BUILD)/daemon/page/web.o: daemon/page/web.S $(wildcard web/bus/*.*)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
 $(BUILD)/daemon/tool/web.o: daemon/tool/web.S $(wildcard web/bench/*.*)
+	@mkdir -p $(@D)
+	$(CC) -c $< -o $@
+$(BUILD)/daemon/office/schema.o: daemon/office/schema.S $(wildcard daemon/office/schema/*.sql)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
 

@@ -2,9 +2,13 @@
 /*
  * store.h - what the office keeps: one front door before SQLite and PostgreSQL.
  *
- * A store is used by one thread at a time, and its owner is the only process that writes it. All SQL
- * stands in store_sqlite.c and store_pgsql.c. Rows are copies; texts in what is given back live until
+ * A store is used by one thread at a time, and its owner is the only process that writes it: a second one
+ * is refused (-1). SQL stands in statements.c and schema/ alone, and in store_sqlite.c and store_pgsql.c
+ * what only one of them has. Rows are copies; texts in what is given back live until
  * the next call. Times: ms, Unix, by the office's clock unless a name says otherwise.
+ *
+ * take is called row by row and calls nothing of the same store. 0: the next one; else there are no more,
+ * and the call gives back that.
  *
  * Errors: 0; -1: not now (gone, full, locked: rolled back, try again later); -2: it cannot be so, as it
  * stands (a head that moved meanwhile, another schema). Both with one sentence in why.
@@ -21,6 +25,9 @@ struct pw_store;
 int pw_store_open(const char *where, bool auditor, struct pw_store **s, char *why, size_t size);
 void pw_store_close(struct pw_store *s);
 const char *pw_store_name(const struct pw_store *s); /* "sqlite" or "postgresql" */
+/* A copy of all that is committed, as a file that is not there yet: SQLite alone (-2 else). Nothing may have
+ * been written in the transaction that stands, where one does. */
+int pw_store_copy(struct pw_store *s, const char *path, char *why, size_t size);
 
 /* After commit's 0 all of it is on the disk. After a -1 of anything: rollback, then open anew may help. */
 int pw_store_begin(struct pw_store *s, char *why, size_t size);

@@ -1,0 +1,10 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The migrations as strings, each with a closing zero. Assembled from the top folder. */
+	.section .rodata
+
+	.global pw_sqlite_1
+pw_sqlite_1:
+	.incbin "daemon/office/schema/sqlite-1.sql"
+	.byte 0
+
+	.section .note.GNU-stack, "", %progbits

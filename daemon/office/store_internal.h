@@ -1,0 +1,111 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/*
+ * store_internal.h - what stands between the front door of the store and SQLite or PostgreSQL.
+ *
+ * The front door (store.c and its like) knows what a row means and no database. A database knows how to
+ * ask and to add, and no row. The statements that both understand are in statements.c, the schemas in
+ * schema/; only what one of them alone can do is in store_sqlite.c and store_pgsql.c.
+ */
+#ifndef POSTWALK_STORE_INTERNAL_H
+#define POSTWALK_STORE_INTERNAL_H
+
+#include "postwalk/store.h"
+#include "postwalk/text.h"
+
+/* -- cells: one value of one row ----------------------------------------------------------------------- */
+
+enum pw_cell_kind {
+	PW_CELL_NONE, /* NULL: what a zeroed cell is */
+	PW_CELL_NUMBER,
+	PW_CELL_TEXT,  /* on the way out ended by a zero */
+	PW_CELL_BYTES,
+	PW_CELL_HEX   /* on the way in alone: hex digits, kept as half as many bytes */
+};
+struct pw_cell {
+	enum pw_cell_kind kind;
+	int64_t number;
+	const void *bytes; /* lives as long as what it was made of, or until the next row */
+	size_t length;     /* of bytes */
+};
+#define PW_CELLS_MAX 20   /* in a row, and arguments of a statement */
+#define PW_CELL_HEX_MAX 64 /* bytes that hex digits make */
+
+struct pw_cell pw_cell_number(int64_t number);
+struct pw_cell pw_cell_time(int64_t ms); /* PW_NO_TIME: NULL */
+struct pw_cell pw_cell_text(const char *text);
+struct pw_cell pw_cell_bytes(const void *bytes, size_t length);
+struct pw_cell pw_cell_hex(const char *hex); /* "": no bytes */
+/* Out of a HEX cell: its bytes. How many, or -1: no such digits, or more than PW_CELL_HEX_MAX. */
+int pw_cell_unhex(const struct pw_cell *cell, unsigned char bytes[PW_CELL_HEX_MAX]);
+/* Back. NULL is "", and what is longer is cut off. */
+void pw_cell_get_text(const struct pw_cell *cell, char *text, size_t size);
+void pw_cell_get_hex(const struct pw_cell *cell, char *hex, size_t size);
+int64_t pw_cell_get_time(const struct pw_cell *cell); /* NULL: PW_NO_TIME */
+
+/* -- statements.c ---------------------------------------------------------------------------------------- */
+
+enum pw_question {
+	PW_Q_NONE,
+	PW_Q_BUS, PW_Q_BUS_PUT, PW_Q_BUS_HEARD, PW_Q_BUS_DAY, PW_Q_HEARD,
+	PW_Q_CODE_PUT, PW_Q_CODE_TAKE, PW_Q_KEY_PUT, PW_Q_KEYS, PW_Q_KEYS_WAITING,
+	PW_Q_BRANCHES, PW_Q_BRANCHES_BUS, PW_Q_BRANCHES_EPOCH, PW_Q_BRANCH, PW_Q_BRANCH_BEGIN,
+	PW_Q_BRANCH_MOVE, PW_Q_HASH, PW_Q_READ, PW_Q_STAND, PW_Q_STANDINGS,
+	PW_Q_STAND_NONE,
+	PW_Q_SWEEPS, PW_Q_SWEEPS_BAD, PW_Q_SWEEPS_CAME, PW_Q_SWEEPS_CAME_BAD,
+	PW_Q_MATTER_PUT, PW_Q_MATTER_FIND, PW_Q_MATTER, PW_Q_MATTERS, PW_Q_MATTERS_OPEN, PW_Q_MATTER_TAKE,
+	PW_Q_TELLING_PUT, PW_Q_TELLING, PW_Q_TELLINGS,
+	PW_Q_LOG, PW_Q_LOGS, PW_Q_FIGURES,
+	PW_QUESTIONS
+};
+/* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before $2, and so
+ * on: SQLite counts them as they come. */
+struct pw_statement { const char *args, *sql; };
+extern const struct pw_statement pw_statement[PW_QUESTIONS];
+
+/* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number; t, b. */
+enum pw_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_TABLES };
+struct pw_columns { const char *table, *names, *types; };
+extern const struct pw_columns pw_columns[PW_TABLES];
+
+/* Migrations, from number 1 on; ended by a NULL. */
+extern const char *const pw_sqlite_schema[], *const pw_pgsql_schema[];
+
+/* -- a database -------------------------------------------------------------------------------------------- */
+
+typedef int pw_row_taker(void *ctx, const struct pw_cell *cells); /* not 0: no more rows, and that is given back */
+
+struct pw_database {
+	const char *name;
+	int (*open)(const char *where, bool auditor, struct pw_store **s, char *why, size_t size);
+	void (*close)(struct pw_store *s);
+	/* A statement without arguments and rows. */
+	int (*run)(struct pw_store *s, const char *sql, char *why, size_t size);
+	/* Rows go to take; changed (may be NULL): how many rows were given, or changed. */
+	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take,
+		   void *ctx, uint64_t *changed, char *why, size_t size);
+	/* Row i by fill, one cell for each column. */
+	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,
+		   void (*fill)(const void *ctx, size_t i, struct pw_cell *cells), const void *ctx, char *why,
+		   size_t size);
+	/* A copy of all that is committed, as a file of SQLite. */
+	int (*copy)(struct pw_store *s, const char *path, char *why, size_t size);
+};
+extern const struct pw_database pw_sqlite, pw_pgsql;
+
+/* Each database's own struct begins with it. */
+struct pw_store {
+	const struct pw_database *database;
+	bool begun; /* a transaction stands */
+};
+
+/* -- store.c ------------------------------------------------------------------------------------------------- */
+
+int pw_ask(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+	   char *why, size_t size);
+/* A statement that changes rows. How many, or -1, -2. */
+int pw_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why, size_t size);
+/* At most one row is wanted. 1: given to take; 0: there is none. */
+int pw_ask_one(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+	       char *why, size_t size);
+
+#endif
