@@ -125,6 +125,8 @@ void pw_server_stop(struct pw_server *server);
 uint16_t pw_server_port(const struct pw_server *server);
 
 /* -- teller.c: who must hear of it: mail.c, webhook.c, digest.c --------------------------------------------- */
+/* tell_internal.h has the rest: pw_hours_set (the zone; before the first thread), pw_matter_say, pw_tell_test,
+ * pw_digest_write. A taking is told by itself once the teller is woken. */
 
 int pw_teller_start(struct pw_office *o, struct pw_teller **teller, char *why, size_t size);
 void pw_teller_stop(struct pw_teller *teller);

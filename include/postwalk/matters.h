@@ -38,7 +38,8 @@ struct pw_matter {
 	int64_t taken_ms;        /* 0: nobody has taken it */
 	char taken_by[32], taken_words[320];
 };
-/* One a (bus, kind, epoch, seq, hash): again is fine and changes nothing. 1: new; 0: was there. */
+/* One a (bus, kind, epoch, seq, hash): again is fine and changes nothing. 1: new; 0: was there. CLOCK is one a
+ * day: of no record, and epoch is the day, YYYYMMDD behind eight zeros. */
 int pw_store_matter_put(struct pw_store *s, struct pw_matter *m, char *why, size_t size);
 /* taken: those too. after: only greater ids. Oldest first. */
 int pw_store_matters(struct pw_store *s, bool taken, uint64_t after, int (*take)(void *ctx, const struct pw_matter *m), void *ctx, char *why, size_t size);
@@ -52,7 +53,7 @@ struct pw_telling {
 	uint64_t matter;
 	int32_t day;
 	char way[12];
-	uint32_t tries, told;    /* how often tried; how often it got through */
+	uint32_t tries, told;    /* in vain since it last got through; how often it got through */
 	int64_t next_ms;         /* when to try or to tell again; INT64_MAX: no more */
 	int64_t told_ms;         /* last; 0: never */
 	char why[200];           /* of the last failure; "" */
