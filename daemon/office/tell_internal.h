@@ -45,48 +45,62 @@ bool pw_clock_believed(int64_t wall_ms, bool wall_ok, int64_t now_ms);
  * (RUNG, CHILD); a day at least for the rest, a week for CLOCK. */
 int64_t pw_tell_again_ms(enum pw_matter_kind kind, uint32_t again_s);
 bool pw_tell_urgent(enum pw_matter_kind kind);
-/* 30 s to 30 min, doubled with each try in vain (1 on), half of it by the random number. */
+/* 30 s to 30 min, doubled with each try in vain (1 on); half of it is by the random number. */
 int64_t pw_tell_retry_ms(unsigned tries, uint32_t random);
-/* Is it to be told now? A next_ms too far ahead was set by a clock that has been put back since. */
+/* Is it to be told now? A clock that was put back delays nothing. */
 bool pw_tell_due(const struct pw_telling *t, int64_t now_ms);
-/* t after a try. kind: of its matter; PW_MATTER_NONE for a digest. */
-void pw_tell_done(struct pw_telling *t, enum pw_matter_kind kind, uint32_t again_s, int64_t now_ms);
+/* t after a try. kind: of its matter, PW_MATTER_NONE for a digest. why: "", or who did not get it. */
+void pw_tell_done(struct pw_telling *t, enum pw_matter_kind kind, uint32_t again_s, const char *why,
+		  int64_t now_ms);
 void pw_tell_failed(struct pw_telling *t, const char *why, uint32_t random, int64_t now_ms);
-/* A matter was taken, a digest is of no use any more: no more of it. */
-void pw_tell_over(struct pw_telling *t);
 
-/* -- news.c: what is told, the same by all ways ------------------------------------------------ */
+/* -- news.c: what is told, the same by all ways ------------------------------------------------- */
 
+#define PW_NEWS_ID_MAX 80
 struct pw_news {
-	char id[64];             /* the same for every telling of one thing: matter-17-... */
-	char kind[16];           /* of the matter, "taken", "digest", "test" */
-	uint32_t telling;        /* from 1 */
-	char subject[200];       /* one line, UTF-8 */
-	char *words;             /* lines, UTF-8; malloced */
-	struct pw_matter matter; /* id 0: none */
-	int32_t day;             /* of a digest */
+	char id[PW_NEWS_ID_MAX];     /* the same in every telling of one thing, and in each try */
+	char thread[PW_NEWS_ID_MAX]; /* the id of what it belongs to: its own, or of the matter taken */
+	const char *kind;            /* of the matter; "taken", "digest", "test" */
+	uint32_t telling;            /* from 1; tries in vain are not counted */
+	bool urgent;
+	char subject[160];           /* one line, UTF-8 */
+	char *words, *next;          /* lines, UTF-8: what it is; what to do. malloced */
+	struct pw_matter matter;     /* id 0: none */
+	int32_t day;                 /* of a digest, else 0 */
 };
-/* 0; -1: no memory. */
-int pw_news_matter(struct pw_news *n, const struct pw_matter *m, const struct pw_telling *t);
-int pw_news_digest(struct pw_news *n, int32_t day, const char *subject, const char *text);
-int pw_news_test(struct pw_news *n, int64_t now_ms);
+/* office: some letters of the fingerprint of its key. 0; -1: no memory. */
+int pw_news_matter(struct pw_news *n, const char *office, const struct pw_matter *m,
+		   const struct pw_telling *t);
+int pw_news_digest(struct pw_news *n, const char *office, int32_t day, const char *text);
+int pw_news_test(struct pw_news *n, const char *office, int64_t now_ms);
 void pw_news_free(struct pw_news *n);
 
-/* -- ways: mail.c, webhook.c, post.c ----------------------------------------------------------- */
+/* -- ways: mail.c, webhook.c; post.c has what they share ---------------------------------------- */
 
 struct pw_way {
 	const char *name; /* "mail", "webhook" */
 	bool (*wanted)(const struct pw_office_conf *c);
-	/* 0: it got through (why: "", or who did not get it); -1: try again. Blocks for half a
-	 * minute at most, and gives up when stop (NULL: never) becomes true. */
+	/* 0: it got through (why: "", or who did not get it); -1: it did not. Blocks for a minute at
+	 * most, and gives up soon once stop is true (NULL: never). */
 	int (*send)(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		    const atomic_bool *stop, char *why, size_t size);
 };
-extern const struct pw_way pw_mail, pw_webhook;
-extern const struct pw_way *const pw_ways[]; /* ends with NULL */
+#define PW_WAYS 2
+extern const struct pw_way pw_ways[PW_WAYS];
+
+int pw_mail_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
+		 const atomic_bool *stop, char *why, size_t size);
+int pw_webhook_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
+		    const atomic_bool *stop, char *why, size_t size);
+/* The mail as text, lines ended by CRLF; malloced. to: as mail_to, spaces between. NULL: no memory. */
+char *pw_mail_text(const struct pw_news *n, const char *from, const char *to, int64_t now_ms);
+/* The webhook's body, malloced; and hex of HMAC-SHA-256 by secret over "TIME.BODY". */
+char *pw_webhook_body(const struct pw_news *n);
+void pw_webhook_sign(const char *secret, int64_t time_s, const char *body, char hex[65]);
+
 /* A test message by every way that office.conf names, one line each to out. 0: all got through;
  * 1: not all; 2: there is no way. Not on the desk's thread: it waits for the network. */
-int pw_tell_test(const struct pw_office_conf *c, FILE *out);
+int pw_tell_test(const struct pw_office *o, FILE *out);
 
 /* -- digest.c ---------------------------------------------------------------------------------- */
 

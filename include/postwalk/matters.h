@@ -43,6 +43,8 @@ struct pw_matter {
 int pw_store_matter_put(struct pw_store *s, struct pw_matter *m, char *why, size_t size);
 /* taken: those too. after: only greater ids. Oldest first. */
 int pw_store_matters(struct pw_store *s, bool taken, uint64_t after, int (*take)(void *ctx, const struct pw_matter *m), void *ctx, char *why, size_t size);
+/* 1: m is filled in; 0: no such. */
+int pw_store_matter(struct pw_store *s, uint64_t id, struct pw_matter *m, char *why, size_t size);
 /* 1: taken now; 0: no such, or taken before (m filled in, where there is one). */
 int pw_store_matter_take(struct pw_store *s, uint64_t id, const char *who, const char *words, int64_t now_ms, struct pw_matter *m, char *why, size_t size);
 
