@@ -82,6 +82,8 @@ $(BUILD)/daemon/page/po_%.c: web/bus/po/%.po daemon/page/po.awk daemon/page/word
 $(BUILD)/daemon/page/po_%.o: $(BUILD)/daemon/page/po_%.c
 	$(CC) $(ALL_CFLAGS) -Idaemon/page -MMD -MP -c $< -o $@
 
+PQ_CFLAGS = $$($(PKG_CONFIG) --cflags libpq)
+$(BUILD)/daemon/office/store_pgsql.o: ALL_CFLAGS += $(PQ_CFLAGS)
 $(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
 
 # -- tests --------------------------------------------------------------------------------------
@@ -96,7 +98,7 @@ $(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
 # The office's: against real servers, started by the tests.
 $(BUILD)/tests/office/%: tests/office/%.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) -pthread $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
+	$(CC) $(ALL_CFLAGS) $(PQ_CFLAGS) -pthread $(ALL_LDFLAGS) -MMD -MP -Idaemon $< $(ROOM_OBJECTS) -o $@ \
 		$(LIBS) $(call libs,cmocka) -lm
 WORLD = tests/faults/world.c tests/faults/play.c
 $(BUILD)/tests/faults/%: tests/faults/%.c $(WORLD) $(ROOM_OBJECTS)

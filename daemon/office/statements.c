@@ -121,6 +121,7 @@ const struct pw_columns pw_columns[PW_TABLES] = {
 	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiisnntt" },
 };
 
-extern const char pw_sqlite_1[];
+extern const char pw_sqlite_1[], pw_pgsql_1[];
 
 const char *const pw_sqlite_schema[] = { pw_sqlite_1, NULL };
+const char *const pw_pgsql_schema[] = { pw_pgsql_1, NULL };

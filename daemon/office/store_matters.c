@@ -14,6 +14,11 @@ static const char *const matter_name[PW_MATTERS] = {
 #undef X
 };
 
+const char *pw_matter_name(enum pw_matter_kind kind)
+{
+	return matter_name[kind < PW_MATTERS ? kind : PW_MATTER_NONE];
+}
+
 static enum pw_matter_kind find_matter(const struct pw_cell *cell)
 {
 	char name[16];
@@ -50,7 +55,7 @@ static int get_id(void *ctx, const struct pw_cell *cells)
 /* Looked for first: a number that is drawn and not used would be gone. */
 int pw_store_matter_put(struct pw_store *s, struct pw_matter *m, char *why, size_t size)
 {
-	const struct pw_cell kind = pw_cell_text(matter_name[m->kind]), bus = pw_cell_text(m->bus);
+	const struct pw_cell kind = pw_cell_text(pw_matter_name(m->kind)), bus = pw_cell_text(m->bus);
 	const struct pw_cell epoch = pw_cell_hex(m->epoch), seq = pw_cell_number((int64_t)m->seq);
 	const struct pw_cell hash = pw_cell_hex(m->hash);
 	const struct pw_cell find[] = { kind, bus, epoch, seq, hash };
