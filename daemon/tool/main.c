@@ -24,6 +24,10 @@ static const struct command {
 	  "play the wires of a bench board, or give it a page to play them on" },
 	{ "pin", pw_pin, "--state DIR installer|mechanic",
 	  "set the PIN of the installer's or the mechanic's pages" },
+	{ "enrol", pw_enrol, "--state DIR --to URL --code CODE [--config FILE] [--ca FILE] "
+	  "[--pin sha256//BASE64] [--office FINGERPRINT]",
+	  "tie the bus to the office that it delivers to" },
+	{ "uplink", pw_uplink, "--state DIR", "deliver to the office, as long as it runs" },
 	{ "status", pw_status, "[--url URL] [--json]", "how the bus stands now" },
 };
 

@@ -9,7 +9,6 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/signalfd.h>
-#include <sys/stat.h>
 #include <termios.h>
 #include <unistd.h>
 
@@ -145,20 +144,6 @@ static int ask_terminal(struct asking *a, const char *role)
 
 /* -- setting ----------------------------------------------------------------------------------- */
 
-/* Root writes as the folder's owner, so that the daemon can read what is written. */
-static int become_owner(const char *dir)
-{
-	struct stat s;
-
-	if (stat(dir, &s) < 0)
-		return fail("%s: %s", dir, strerror(errno));
-	if (!S_ISDIR(s.st_mode))
-		return fail("%s: expected the state folder of a bus, and it is no folder", dir);
-	if (geteuid() == 0 && s.st_uid != 0 && (setegid(s.st_gid) < 0 || seteuid(s.st_uid) < 0))
-		return fail("%s: its owner cannot be acted for: %s", dir, strerror(errno));
-	return 0;
-}
-
 static int set(const char *dir, enum pw_role role)
 {
 	struct asking a = { .signals = -1 };
@@ -183,6 +168,7 @@ int pw_pin(int argc, char **argv)
 	};
 	const char *dir = NULL;
 	enum pw_role role;
+	char why[400];
 	int c;
 
 	while ((c = getopt_long(argc, argv, "", options, NULL)) != -1) {
@@ -197,5 +183,9 @@ int pw_pin(int argc, char **argv)
 		fail("expected installer or mechanic, not \"%s\"", argv[optind]);
 		return PW_EXIT_BAD;
 	}
-	return become_owner(dir) == 0 && set(dir, role) == 0 ? PW_EXIT_OK : PW_EXIT_BAD;
+	if (pw_act_as_owner(dir, why, sizeof(why)) < 0) {
+		fail("%s", why);
+		return PW_EXIT_BAD;
+	}
+	return set(dir, role) == 0 ? PW_EXIT_OK : PW_EXIT_BAD;
 }

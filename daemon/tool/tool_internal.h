@@ -57,6 +57,11 @@ void pw_trace_close(struct pw_trace *t);
  * connecting and reading. The caller frees it; NULL with why. */
 char *pw_http_get(const char *url, const char *path, char *why, size_t size);
 
+/* -- owner.c ----------------------------------------------------------------------------------- */
+
+/* Root writes as the state folder's owner, so that the daemon can read what is written. 0, or -1 with why. */
+int pw_act_as_owner(const char *dir, char *why, size_t size);
+
 /* -- commands: argv[0] is the command's name --------------------------------------------------- */
 
 int pw_replay(int argc, char **argv);
@@ -67,5 +72,7 @@ int pw_export(int argc, char **argv);
 int pw_verify(int argc, char **argv);
 int pw_journal(int argc, char **argv);
 int pw_pin(int argc, char **argv);
+int pw_enrol(int argc, char **argv);
+int pw_uplink(int argc, char **argv);
 
 #endif

@@ -22,9 +22,13 @@ struct pw_place {
 	char token[PW_TOKEN_MAX];
 	struct pw_public_key key; /* that signs its receipts */
 };
-/* 0; 1: not enrolled yet; -1, -2. */
+/* 0; 1: not enrolled yet; -1, -2. ca is then the path of the copy below. */
 int pw_place_load(const char *dir, struct pw_place *p, char *why, size_t size);
+/* Copies what ca names to dir/office-ca.pem, writes the key to dir/office.pub (0644; the writer holds
+ * receipts against it), and last dir/office.conf: without that one the bus is not enrolled. 0, -1, -2. */
 int pw_place_save(const char *dir, const struct pw_place *p, char *why, size_t size);
+/* Can such an office be asked at all? Of url, pin and ca. 0, -1, -2. */
+int pw_place_check(const struct pw_place *p, char *why, size_t size);
 
 /* -- link.c ------------------------------------------------------------------------------------------ */
 
@@ -70,8 +74,8 @@ void pw_link_enrol(struct pw_place *p, const char *bus, const char *code, const 
 
 /* -- backoff.c: pure --------------------------------------------------------------------------------- */
 
-/* ms until try number n (0: the first again), never less than asked_s: doubled from 2 s to 15 min, with
- * full jitter by a random number; 2 s to 30 s while an alert waits. */
+/* ms until try number n (0: the first again): asked_s, and behind it a span drawn by the random number from
+ * 0 up to 2 s, doubled with each n, 15 min at most (full jitter); 30 s at most while an alert waits. */
 int64_t pw_backoff_ms(unsigned n, bool alert, int asked_s, uint32_t random);
 
 /* -- uplink.c ---------------------------------------------------------------------------------------- */
@@ -80,5 +84,8 @@ int64_t pw_backoff_ms(unsigned n, bool alert, int asked_s, uint32_t random);
  * rights (no capabilities, nobody where it was root; it has the socket and the network, and cannot read
  * the folder). Returns at SIGTERM or SIGINT: 0; 2: it cannot begin, said on standard error. */
 int pw_uplink_run(const char *dir);
+/* The bus whose watch runs in dir, as its writer says. An uplink that is connected begins anew. 0; 1: no
+ * watch runs there. */
+int pw_uplink_bus(const char *dir, char bus[PW_NAME_MAX]);
 
 #endif

@@ -14,6 +14,11 @@ void pw_sha256_hex(const struct iovec *parts, int count, char hex[65]);
 bool pw_chain_word(const char *text); /* of [A-Za-z0-9._-], not empty */
 bool pw_hex_text(const char *text, size_t digits); /* that many of 0-9 a-f, and no more */
 
+/* -- json.c ------------------------------------------------------------------------------------------ */
+
+/* The length of the UTF-8 sequence that begins here (RFC 3629), 0 when none does. */
+size_t pw_utf8_sequence(const unsigned char *s, size_t left);
+
 /* -- whole.c: small files, there whole or as they were ------------------------------------------------- */
 
 int pw_whole_open(const char *dir); /* fd of the folder, or -1 with errno */
