@@ -49,17 +49,17 @@ bool pw_tell_urgent(enum pw_matter_kind kind);
 int64_t pw_tell_retry_ms(unsigned tries, uint32_t random);
 /* Is it to be told now? A clock that was put back delays nothing. */
 bool pw_tell_due(const struct pw_telling *t, int64_t now_ms);
-/* t after a try. kind: of its matter, PW_MATTER_NONE for a digest. why: "", or who did not get it. */
+/* t after a try. kind: of its matter, NONE for a digest. why: "", or who did not get it. */
 void pw_tell_done(struct pw_telling *t, enum pw_matter_kind kind, uint32_t again_s, const char *why,
 		  int64_t now_ms);
 void pw_tell_failed(struct pw_telling *t, const char *why, uint32_t random, int64_t now_ms);
 
-/* -- news.c: what is told, the same by all ways ------------------------------------------------- */
+/* -- news.c: what is told, the same by all ways ------------------------------------------------ */
 
 #define PW_NEWS_ID_MAX 80
 struct pw_news {
 	char id[PW_NEWS_ID_MAX];     /* the same in every telling of one thing, and in each try */
-	char thread[PW_NEWS_ID_MAX]; /* the id of what it belongs to: its own, or of the matter taken */
+	char thread[PW_NEWS_ID_MAX]; /* the id of what it belongs to: its own, or the matter's */
 	const char *kind;            /* of the matter; "taken", "digest", "test" */
 	uint32_t telling;            /* from 1; tries in vain are not counted */
 	bool urgent;
@@ -75,13 +75,13 @@ int pw_news_digest(struct pw_news *n, const char *office, int32_t day, const cha
 int pw_news_test(struct pw_news *n, const char *office, int64_t now_ms);
 void pw_news_free(struct pw_news *n);
 
-/* -- ways: mail.c, webhook.c; post.c has what they share ---------------------------------------- */
+/* -- ways: mail.c, webhook.c; post.c has what they share --------------------------------------- */
 
 struct pw_way {
 	const char *name; /* "mail", "webhook" */
 	bool (*wanted)(const struct pw_office_conf *c);
-	/* 0: it got through (why: "", or who did not get it); -1: it did not. Blocks for a minute at
-	 * most, and gives up soon once stop is true (NULL: never). */
+	/* 0: it got through (why: "", or who did not get it); -1: it did not. Blocks for a minute
+	 * at most, and gives up soon once stop is true (NULL: never). */
 	int (*send)(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		    const atomic_bool *stop, char *why, size_t size);
 };
@@ -92,7 +92,7 @@ int pw_mail_send(const struct pw_office_conf *c, const struct pw_news *n, int64_
 		 const atomic_bool *stop, char *why, size_t size);
 int pw_webhook_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		    const atomic_bool *stop, char *why, size_t size);
-/* The mail as text, lines ended by CRLF; malloced. to: as mail_to, spaces between. NULL: no memory. */
+/* The mail as text, lines ended by CRLF; malloced. to: as mail_to. NULL: no memory. */
 char *pw_mail_text(const struct pw_news *n, const char *from, const char *to, int64_t now_ms);
 /* The webhook's body, malloced; and hex of HMAC-SHA-256 by secret over "TIME.BODY". */
 char *pw_webhook_body(const struct pw_news *n);
@@ -104,8 +104,11 @@ int pw_tell_test(const struct pw_office *o, FILE *out);
 
 /* -- digest.c ---------------------------------------------------------------------------------- */
 
-/* The day before now_ms in the office's zone, and what stands now: lines of text. Bad sweeps are
- * those that came in on that day, whenever they were. 0; -1, -2 (the store's). */
+/* That day in the office's zone, and what stands now: lines of text, the first of them a headline.
+ * Bad sweeps are those that came in on that day, whenever they were. 0; -1, -2 (the store's). */
+int pw_digest_of(struct pw_store *s, const struct pw_office_conf *c, int32_t day, int64_t now_ms,
+		 FILE *out, char *why, size_t size);
+/* The same of the day before now_ms. */
 int pw_digest_write(struct pw_store *s, const struct pw_office_conf *c, int64_t now_ms, FILE *out,
 		    char *why, size_t size);
 
