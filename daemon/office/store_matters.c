@@ -98,6 +98,14 @@ static int copy_matter(void *ctx, const struct pw_cell *cells)
 	return 0;
 }
 
+int pw_store_matter(struct pw_store *s, uint64_t id, struct pw_matter *m, char *why, size_t size)
+{
+	const struct pw_cell number = pw_cell_number((int64_t)id);
+
+	*m = (struct pw_matter){ 0 };
+	return pw_ask_one(s, PW_Q_MATTER, &number, copy_matter, m, why, size);
+}
+
 int pw_store_matter_take(struct pw_store *s, uint64_t id, const char *who, const char *words, int64_t now_ms,
 			 struct pw_matter *m, char *why, size_t size)
 {
