@@ -101,6 +101,13 @@ int pw_key_aside(const char *dir, unsigned *n)
 	return put_aside(dir, "bus", key_parts, key_parts, n);
 }
 
+int pw_receipt_aside(const char *dir)
+{
+	unsigned n;
+
+	return put_aside(dir, "receipt", alone, alone, &n);
+}
+
 int pw_public_key_aside(const char *dir, const char *name)
 {
 	static const char *const public_part[PARTS] = { ".pub" };

@@ -114,6 +114,8 @@ static void body_rung(struct pw_json *o, const struct pw_note *n)
 {
 	pw_json_text(o, "name", n->of.rung.name, sizeof(n->of.rung.name));
 	pw_json_time(o, "at_ms", n->of.rung.at_ms);
+	if (n->of.rung.notify)
+		pw_json_bool(o, "notify", true);
 }
 
 static void body_fault(struct pw_json *o, const struct pw_note *n)

@@ -3,8 +3,10 @@
 #ifndef POSTWALK_CHILD_INTERNAL_H
 #define POSTWALK_CHILD_INTERNAL_H
 
+#include <poll.h>
 #include <time.h>
 
+#include "delivered_internal.h"
 #include "writer_internal.h"
 
 /* What the journal before this one was, for the first record of an epoch (J6). */
@@ -20,7 +22,8 @@ struct pw_before {
 	struct pw_kept_row row;
 };
 
-enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_STAMP, PW_ILLS }; /* the worst first */
+/* the worst first */
+enum pw_ill { PW_ILL_RECORDS, PW_ILL_SEAL, PW_ILL_RECEIPT, PW_ILL_STAMP, PW_ILLS };
 enum pw_checking { PW_CHECK_DUE = 1, PW_CHECK_RUNS, PW_PRUNE_DUE, PW_CHECK_OVER };
 
 struct pw_child {
@@ -38,6 +41,10 @@ struct pw_child {
 	char boot_id[PW_BOOT_ID_MAX];
 	enum pw_phase phase; /* as last kept; 0: not known */
 	bool seal_due, seal_waits;  /* in this batch; outside the database */
+	bool alert_due;             /* in this batch */
+	struct pw_receipt receipt;  /* the newest of all up to a record; seq 0: none */
+	bool receipt_waits;         /* outside the database */
+	struct pw_serve *serve;     /* NULL: not yet */
 	uint64_t sealed_before;     /* this batch */
 	enum pw_checking checking;  /* the whole chain (J6) */
 	struct pw_check check;
@@ -63,5 +70,26 @@ void pw_child_seal_outside(struct pw_child *c); /* the newest seal, into its fil
 
 /* writer_open.c: one try. */
 void pw_child_open(struct pw_child *c);
+
+/* -- receipts.c -------------------------------------------------------------------------------- */
+
+/* What the uplink hands over. 1: journaled, now or before; 0: refused; -1, -2: trouble. words: why not. */
+int pw_child_receipt(struct pw_child *c, const struct pw_receipt *r, char *words, size_t size);
+void pw_child_receipt_outside(struct pw_child *c); /* the newest, into its file */
+/* Of a journal that was just opened. -1, -2 with why. */
+int pw_child_receipt_find(struct pw_child *c, char *why, size_t size);
+
+/* -- serve.c: the uplink (stretch.h) -------------------------------------------------------------- */
+
+#define PW_SERVE_FDS 2
+int pw_serve_begin(struct pw_child *c, char *why, size_t size); /* of a journal that was just opened */
+void pw_serve_poll(struct pw_child *c, struct pollfd fds[PW_SERVE_FDS]);
+bool pw_serve_busy(const struct pw_child *c); /* a text is being made: a slice of it needs no fd */
+int64_t pw_serve_next_ms(const struct pw_child *c);
+/* One request, or one slice of an answer. */
+void pw_serve_tend(struct pw_child *c, const struct pollfd fds[PW_SERVE_FDS], int64_t now_ms);
+/* What the office has is counted anew, and told to the watch. -1, -2 with why. */
+int pw_serve_count(struct pw_child *c, char *why, size_t size);
+void pw_serve_end(struct pw_child *c);
 
 #endif

@@ -21,9 +21,12 @@
  * either, since a quotation mark in them is written with a backslash. */
 #define TOLD "kind IN ('proof', 'found', 'report', 'setup')"
 #define DEFECT "kind IN ('found', 'report') AND instr(body, '\"id\":0,') = 0"
-static const char told_index[] =
+static const char later_index[] =
 	"CREATE INDEX IF NOT EXISTS record_told ON record (kind, seq) WHERE " TOLD ";"
-	"CREATE INDEX IF NOT EXISTS record_defect ON record (seq) WHERE " DEFECT ";";
+	"CREATE INDEX IF NOT EXISTS record_defect ON record (seq) WHERE " DEFECT ";"
+	"CREATE INDEX IF NOT EXISTS record_alert ON record (kind, seq) WHERE " PW_SQL_ALERT ";"
+	"CREATE INDEX IF NOT EXISTS record_alerted ON record (" PW_SQL_ALERTED_SEQ ") WHERE "
+	PW_SQL_ALERTED ";";
 
 /* An index for each kind that a start looks for, so that it does not read the whole journal. What
  * has been pruned (meta) may go; nothing else ever does (J11). */
@@ -222,7 +225,7 @@ static int begin_journal(struct pw_journal *j, const char *bus, char *why, size_
 	if ((result = write_ahead(j, why, size)) < 0
 	    || (result = pw_journal_run(j, "BEGIN IMMEDIATE", why, size)) < 0
 	    || (result = pw_journal_run(j, schema, why, size)) < 0
-	    || (result = pw_journal_run(j, told_index, why, size)) < 0)
+	    || (result = pw_journal_run(j, later_index, why, size)) < 0)
 		return result;
 	return pw_journal_run(j, sql, why, size);
 }
@@ -401,12 +404,13 @@ int pw_journal_index(struct pw_journal *j, char *why, size_t size)
 {
 	char count[8];
 	int result = pw_journal_ask(j, "SELECT count(*) FROM sqlite_schema WHERE type = 'index'"
-				       " AND name IN ('record_told', 'record_defect')",
+				       " AND name IN ('record_told', 'record_defect',"
+				       " 'record_alert', 'record_alerted')",
 				    count, sizeof(count), why, size);
 
-	if (result < 0 || strcmp(count, "2") == 0)
+	if (result < 0 || strcmp(count, "4") == 0)
 		return result;
-	return pw_journal_run(j, told_index, why, size);
+	return pw_journal_run(j, later_index, why, size);
 }
 
 /* Which index serves is SQLite's to say: one whose text was damaged serves no longer, and a search

@@ -21,6 +21,14 @@ struct pw_journal {
 	bool had_log;    /* when it was opened */
 };
 
+/* What an alert is, and the receipt of one, in words of SQL: as the indexes on them have it. Somebody's own
+ * words cannot have these, since a quotation mark in them is written with a backslash. */
+#define PW_SQL_ALERT                                                                           \
+	"kind IN ('rung', 'found') AND (instr(body, '\"notify\":true') > 0"                    \
+	" OR instr(body, '\"what\":\"child\"') > 0)"
+#define PW_SQL_ALERTED "kind = 'receipt' AND substr(body, 1, 9) = '{\"alert\":'"
+#define PW_SQL_ALERTED_SEQ "CAST(substr(body, 10) AS INTEGER)"
+
 /* -2, and why begins with the path. */
 __attribute__((format(printf, 4, 5)))
 int pw_journal_refuse(struct pw_journal *j, char *why, size_t size, const char *format, ...);

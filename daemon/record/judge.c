@@ -1,16 +1,18 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
  * What a start believes of a journal (J6), from its tail: the chain from the last seal on, that seal,
- * the kept state, which is bound to the head, and the seal files outside. Where it is not as these
- * witnesses say, somebody touched it, or it is damaged, or an older copy was put back.
+ * the kept state, which is bound to the head, and outside the seal files and the office's last receipt.
+ * Where it is not as these witnesses say, somebody touched it, or it is damaged, or an older copy was put back.
  */
-#include "journal_internal.h"
+#include "delivered_internal.h"
 
 #include <errno.h>
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "journal_internal.h"
 
 struct judge {
 	struct pw_journal *j;
@@ -159,16 +161,16 @@ static int judge_own_file(struct judge *g, const struct pw_seal_file *f)
 
 /* 1: it is of an epoch before this one. Power may go before the files follow one that was just begun,
  * whatever they said. */
-static int is_of_before(struct judge *g, const struct pw_seal_file *f, const char *before)
+static int is_of_before(struct judge *g, const char *epoch, const char *before)
 {
-	if (strcmp(f->epoch, g->j->epoch) == 0)
+	if (strcmp(epoch, g->j->epoch) == 0)
 		return 0;
-	return strcmp(f->epoch, before) == 0 ? 1 : is_fresh(g);
+	return strcmp(epoch, before) == 0 ? 1 : is_fresh(g);
 }
 
 static int judge_file(struct judge *g, const struct pw_seal_file *f, const char *before)
 {
-	int result = is_of_before(g, f, before);
+	int result = is_of_before(g, f->epoch, before);
 
 	if (result != 0)
 		return result < 0 ? result : 0;
@@ -212,15 +214,91 @@ static int judge_files(struct judge *g, const char *dir)
 	return 0;
 }
 
+/* -- the office's last receipt ------------------------------------------------------------------ */
+
+/* It went outside after the journal had it, so a journal that does not have it is an older one. */
+static int judge_own_receipt(struct judge *g, const struct pw_receipt *f)
+{
+	struct pw_receipt last;
+	struct pw_record r;
+	int result;
+
+	if (f->seq <= g->j->pruned)
+		return 0;
+	if ((result = pw_journal_receipt(g->j, &last, g->why, g->size)) < 0)
+		return result;
+	if (result == 0 || last.seq < f->seq)
+		return REFUSE(g, "it is older than its receipt: the office has seq %" PRIu64
+			      ", and no record says so", f->seq);
+	if ((result = read_one(g, f->seq, &r)) < 0)
+		return result;
+	return strcmp(r.hash, f->hash) == 0 ? 0
+		: REFUSE(g, "seq %" PRIu64 " is not the record that the office has", r.seq);
+}
+
+static int judge_witness(struct judge *g, const struct pw_receipt *f)
+{
+	char before[17];
+	int result;
+
+	if ((result = epoch_before(g, before)) < 0
+	    || (result = is_of_before(g, f->epoch, before)) != 0)
+		return result < 0 ? result : 0;
+	if (strcmp(f->bus, g->j->bus) != 0)
+		return REFUSE(g, "the receipt is of bus %s", f->bus);
+	if (strcmp(f->epoch, g->j->epoch) == 0)
+		return judge_own_receipt(g, f);
+	return g->j->pruned > 0 ? 0 : REFUSE(g, "the receipt is of epoch %s, and the journal of %s",
+					     f->epoch, g->j->epoch);
+}
+
+/* A bus that went over to another office has receipts of the one before. */
+static int judge_no_witness(struct judge *g, const char *dir)
+{
+	struct pw_public_key office;
+	struct pw_receipt last;
+	char why[PW_WORDS_MAX];
+	int result = pw_journal_receipt(g->j, &last, g->why, g->size);
+
+	if (result <= 0 || pw_office_key(dir, &office, why, sizeof(why)) < 0
+	    || !pw_receipt_holds(&last, &office)) {
+		g->why[0] = '\0';
+		return result < 0 ? result : 0;
+	}
+	snprintf(g->why, g->size, "%s: the receipt file is gone, or not the office's", dir);
+	return 0;
+}
+
+static int judge_receipt(struct judge *g, const char *dir)
+{
+	struct pw_receipt f;
+	char remark[PW_WORDS_MAX];
+	int result;
+
+	snprintf(remark, sizeof(remark), "%s", g->why);
+	if (pw_receipt_witness(dir, &f) == 1)
+		result = judge_witness(g, &f);
+	else
+		result = judge_no_witness(g, dir);
+	if (result == 0 && remark[0] != '\0')
+		snprintf(g->why, g->size, "%s", remark);
+	return result;
+}
+
+/* -- all of it --------------------------------------------------------------------------------- */
+
 /* One that was begun and cut has nothing at all; one that had records has left something. */
 static int judge_empty(struct judge *g, const char *dir)
 {
 	struct pw_seal_file f[2];
 	struct pw_kept_row row;
+	struct pw_receipt r;
 	unsigned broken;
 	int count = dir != NULL ? pw_seal_files_read(dir, f, &broken) : 0;
 	int result = pw_journal_kept(g->j, &row, g->why, g->size);
-	bool had = (result == 1 && row.seq > 0) || g->j->sealed > 0;
+	bool had = (result == 1 && row.seq > 0) || g->j->sealed > 0
+		   || (dir != NULL && pw_receipt_witness(dir, &r) == 1
+		       && strcmp(r.epoch, g->j->epoch) == 0);
 
 	for (int i = 0; i < count; i++)
 		had = had || strcmp(f[i].epoch, g->j->epoch) == 0;
@@ -238,8 +316,9 @@ int pw_journal_judge(struct pw_journal *j, const char *dir, const struct pw_publ
 	why[0] = '\0';
 	if (j->seq == 0)
 		result = judge_empty(&g, dir);
-	else if ((result = judge_chain(&g)) == 0 && (result = judge_kept(&g)) == 0 && dir != NULL)
-		result = judge_files(&g, dir);
+	else if ((result = judge_chain(&g)) == 0 && (result = judge_kept(&g)) == 0 && dir != NULL
+		 && (result = judge_files(&g, dir)) == 0)
+		result = judge_receipt(&g, dir);
 	pw_journal_rest(j);
 	return result;
 }

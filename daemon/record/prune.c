@@ -5,12 +5,14 @@
  * far ahead would drop all there is. So records without a receipt go only when the journal itself
  * has entries of many days after them.
  */
-#include "journal_internal.h"
+#include "delivered_internal.h"
 
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "journal_internal.h"
 
 #define DAY_MS INT64_C(86400000)
 #define MOST 4096       /* records dropped at one time: a start is not to be long */
@@ -57,27 +59,17 @@ static int last_before(struct prune *p, int64_t wall_ms, uint64_t *seq)
 
 /* -- what may go ------------------------------------------------------------------------------- */
 
-static void take_receipt(void *ctx, const char *body, int64_t wall_ms)
-{
-	json_t *read = json_loads(body, JSON_REJECT_DUPLICATES, NULL);
-	int64_t seq;
-
-	(void)wall_ms;
-	if (pw_json_get_int(json_object_get(read, "seq"), 1, INT64_MAX, &seq) == 0)
-		*(uint64_t *)ctx = (uint64_t)seq;
-	json_decref(read);
-}
-
 static int receipted(struct prune *p, int64_t wall_ms, uint64_t *seq)
 {
-	uint64_t receipt = 0, old;
-	int result = pw_journal_newest(p->j, PW_K_RECEIPT, 1, take_receipt, &receipt, p->why, p->size);
+	struct pw_receipt receipt;
+	uint64_t old;
+	int result = pw_journal_receipt(p->j, &receipt, p->why, p->size);
 
 	*seq = 0;
-	if (result < 0 || receipt == 0 || (result = last_before(p, wall_ms, &old)) < 0)
+	if (result <= 0 || (result = last_before(p, wall_ms, &old)) < 0)
 		return result;
 	return number(p, seq, "SELECT coalesce(max(seq), 0) FROM seal WHERE seq <= %" PRIu64,
-		      old < receipt ? old : receipt);
+		      old < receipt.seq ? old : receipt.seq);
 }
 
 static int outlived(struct prune *p, int64_t wall_ms, uint32_t keep_days, uint64_t *seq)

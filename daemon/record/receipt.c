@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* What the office says it has, signed (docs/protocol.md). */
-#include "record_internal.h"
+#include "delivered_internal.h"
 
+#include <errno.h>
 #include <inttypes.h>
-#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 static const char *version_of(const struct pw_receipt *r)
 {
@@ -113,4 +114,120 @@ int pw_receipt_read(const char *text, size_t length, struct pw_receipt *r, char 
 		snprintf(why, size, "expected a receipt with bus, epoch, seq, hash, time_ms, nonce and sig");
 	json_decref(read);
 	return result;
+}
+
+/* -- as a record's body (J8) ------------------------------------------------------------------- */
+
+int pw_receipt_body(const struct pw_receipt *r, char *buf, size_t size)
+{
+	struct pw_json o;
+
+	if (!fits(r))
+		return -1;
+	pw_json_init(&o, buf, size);
+	pw_json_open(&o, NULL, '{');
+	pw_json_int(&o, r->alert ? "alert" : "seq", (int64_t)r->seq);
+	pw_json_text(&o, "hash", r->hash, sizeof(r->hash));
+	pw_json_int(&o, "time_ms", r->time_ms);
+	pw_json_text(&o, "nonce", r->nonce, sizeof(r->nonce));
+	pw_json_text(&o, "sig", r->sig, sizeof(r->sig));
+	pw_json_close(&o, '}');
+	return pw_json_end(&o);
+}
+
+int pw_receipt_body_read(const char *body, struct pw_receipt *r)
+{
+	json_t *read = json_loads(body, JSON_REJECT_DUPLICATES, NULL);
+	int64_t seq;
+
+	r->alert = json_object_get(read, "alert") != NULL;
+	if (pw_json_get_int(json_object_get(read, r->alert ? "alert" : "seq"), 1, INT64_MAX, &seq) < 0) {
+		json_decref(read);
+		return -1;
+	}
+	r->seq = (uint64_t)seq;
+	if (!take_text(json_object_get(read, "hash"), r->hash, sizeof(r->hash)))
+		r->hash[0] = '\0';
+	if (pw_json_get_int(json_object_get(read, "time_ms"), 0, PW_MOMENT_MAX, &r->time_ms) < 0)
+		r->time_ms = PW_NO_TIME;
+	if (!take_text(json_object_get(read, "nonce"), r->nonce, sizeof(r->nonce)))
+		r->nonce[0] = '\0';
+	if (!take_text(json_object_get(read, "sig"), r->sig, sizeof(r->sig)))
+		r->sig[0] = '\0';
+	json_decref(read);
+	return 0;
+}
+
+/* -- outside the database ---------------------------------------------------------------------- */
+
+static const char file_name[] = "receipt";
+#define FILE_MAX (PW_RECEIPT_TEXT_MAX + 132)
+
+static void file_text(const struct pw_receipt *r, char text[FILE_MAX])
+{
+	int n = pw_receipt_text(r, text);
+
+	snprintf(text + n, (size_t)(FILE_MAX - n), "%.128s\n", r->sig);
+}
+
+/* Only the very text that would be written is a whole one. */
+static int file_parse(const char *text, struct pw_receipt *r)
+{
+	char again[FILE_MAX];
+
+	memset(r, 0, sizeof(*r));
+	if (sscanf(text, "postwalk-receipt-v1\n%31s\n%16s\n%" SCNu64 "\n%64s\n%" SCNd64 "\n%32s\n%128s\n",
+		   r->bus, r->epoch, &r->seq, r->hash, &r->time_ms, r->nonce, r->sig) != 7)
+		return -1;
+	file_text(r, again);
+	return strcmp(text, again) == 0 && fits(r) ? 0 : -1;
+}
+
+int pw_receipt_file_write(const char *dir, const struct pw_receipt *r)
+{
+	int folder = pw_whole_open(dir), result, error;
+	char text[FILE_MAX];
+
+	if (folder < 0)
+		return -1;
+	file_text(r, text);
+	result = pw_whole_write(folder, file_name, 0640, text);
+	error = errno;
+	close(folder);
+	errno = error;
+	return result;
+}
+
+int pw_receipt_file_read(const char *dir, struct pw_receipt *r)
+{
+	int folder = pw_whole_open(dir), error;
+	char text[FILE_MAX + 1];
+	ssize_t n;
+
+	if (folder < 0)
+		return -1;
+	n = pw_whole_read(folder, file_name, text, sizeof(text));
+	error = errno;
+	close(folder);
+	errno = error;
+	if (n < 0)
+		return errno == ENOENT ? 0 : -1;
+	return strlen(text) == (size_t)n && file_parse(text, r) == 0 ? 1 : -2;
+}
+
+int pw_office_key(const char *dir, struct pw_public_key *office, char *why, size_t size)
+{
+	char path[4096];
+
+	snprintf(path, sizeof(path), "%s/office.pub", dir);
+	return pw_public_key_load(path, office, why, size) < 0 ? -1 : 0;
+}
+
+int pw_receipt_witness(const char *dir, struct pw_receipt *r)
+{
+	struct pw_public_key office;
+	char why[PW_WORDS_MAX];
+
+	return pw_office_key(dir, &office, why, sizeof(why)) == 0 && pw_receipt_file_read(dir, r) == 1
+	       && pw_receipt_holds(r, &office);
 }

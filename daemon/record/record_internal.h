@@ -123,6 +123,7 @@ int pw_journal_index(struct pw_journal *j, char *why, size_t size);
  * bus.damaged-N.key and .pub. 0, or -1 with errno. */
 int pw_journal_aside(const char *dir, unsigned *n);
 int pw_key_aside(const char *dir, unsigned *n);
+int pw_receipt_aside(const char *dir); /* to receipt.damaged-N */
 /* A log whose journal is not there, to journal.db-wal.damaged-N: SQLite would delete it. */
 int pw_log_aside(const char *dir);
 unsigned pw_journal_last_aside(const char *dir); /* the greatest N; 0: none */

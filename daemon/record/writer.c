@@ -55,6 +55,7 @@ struct pw_writer {
 	uint64_t committed, seq;
 	struct pw_kept_state kept;
 	struct pw_trouble trouble;
+	struct pw_delivery delivery;
 	char fault[2 * PW_WORDS_MAX];
 	struct pw_message in;
 };
@@ -112,6 +113,7 @@ static void hang_up(struct pw_writer *w)
 		w->old_fd = w->fd;
 	w->fd = -1;
 	w->ready = w->blocked = false;
+	w->delivery.state = PW_D_NONE;
 }
 
 /* A process that has ended is started anew, once a second at most. The old socket is closed after
@@ -264,6 +266,13 @@ static void take_trouble(struct pw_writer *w, const struct pw_message *m)
 	memcpy(w->order.start, w->trouble.start, sizeof(w->order.start));
 }
 
+/* Whole, with its padding: a snapshot is compared by its bytes. */
+static void take_delivery(struct pw_writer *w, const struct pw_message *m)
+{
+	memcpy(&w->delivery, &m->of.delivery, sizeof(w->delivery));
+	w->delivery.words[sizeof(w->delivery.words) - 1] = '\0';
+}
+
 static void take_message(struct pw_writer *w, const struct pw_message *m, size_t length)
 {
 	const size_t size = length - offsetof(struct pw_message, of);
@@ -281,6 +290,8 @@ static void take_message(struct pw_writer *w, const struct pw_message *m, size_t
 		take_committed(w, m->head.batch, m->of.done.seq);
 	else if (m->head.kind == PW_M_TROUBLE && size == sizeof(m->of.trouble))
 		take_trouble(w, m);
+	else if (m->head.kind == PW_M_DELIVERY && size == sizeof(m->of.delivery))
+		take_delivery(w, m);
 }
 
 static void listen_to_process(struct pw_writer *w)
@@ -372,6 +383,7 @@ int pw_writer_start_at(const char *dir, const char *bus, const struct pw_pace *p
 	w->order.dir = strdup(dir);
 	w->order.bus = strdup(bus);
 	w->restart_ms = INT64_MIN;
+	w->delivery.alert_ms = w->delivery.child_ms = PW_NO_TIME;
 	if (pw_waiting_init(&w->batches[0].notes) < 0 || pw_waiting_init(&w->batches[1].notes) < 0
 	    || w->order.dir == NULL || w->order.bus == NULL || start_process(w) < 0) {
 		error = errno;
@@ -540,4 +552,9 @@ uint32_t pw_writer_waiting(const struct pw_writer *w)
 uint64_t pw_writer_seq(const struct pw_writer *w)
 {
 	return w->seq;
+}
+
+const struct pw_delivery *pw_writer_delivery(const struct pw_writer *w)
+{
+	return &w->delivery;
 }

@@ -3,8 +3,8 @@
  * The writer process: the only one that opens the journal. It takes batches off a socket, commits
  * each in one transaction, and says so. After an error it gives the connection up, opens the
  * journal anew, and tells which batch it finds committed there; the watch hands over again what
- * came after (J7). Between batches it seals outside (J4), keeps the alive stamp (J12), and, once a
- * start, goes through the whole chain (J6) and prunes (J11).
+ * came after (J7). Between batches it seals outside (J4), keeps the alive stamp (J12), serves the uplink
+ * (serve.c), and, once a start, goes through the whole chain (J6) and prunes (J11).
  *
  * It sleeps in poll without a timeout whenever the bus is parked and the disk is well.
  */
@@ -126,7 +126,7 @@ void pw_child_stamp_from(struct pw_child *c, enum pw_phase phase, int64_t at_ms)
 
 static int begin(struct pw_child *c, char *why, size_t size)
 {
-	c->seal_due = false;
+	c->seal_due = c->alert_due = false;
 	return pw_journal_begin(c->journal, why, size);
 }
 
@@ -136,6 +136,13 @@ static bool is_sealed(enum pw_kind kind)
 	return kind == PW_K_SWEEP || kind == PW_K_RESTART || kind == PW_K_EXCUSED;
 }
 
+/* What is told to the office at once, by itself: so it has a seal of its own. */
+static bool is_alert(const struct pw_note *n)
+{
+	return (n->kind == PW_K_RUNG && n->of.rung.notify)
+	       || (n->kind == PW_K_FOUND && n->of.found.what == PW_FOUND_CHILD);
+}
+
 static int note(struct pw_child *c, char *why, size_t size)
 {
 	const struct pw_note *n = &c->in.of.note;
@@ -143,16 +150,19 @@ static int note(struct pw_child *c, char *why, size_t size)
 		.boot = c->boot, .mono_ms = n->mono_ms, .wall_ms = n->wall_ms,
 		.wall_ok = n->wall_ok != 0, .kind = n->kind, .body = c->body,
 	};
+	bool alert = is_alert(n);
 	int result;
 
 	if (pw_text_body(n, c->body, sizeof(c->body)) < 0) {
 		/* too long as JSON: that it was there is told in its place */
 		snprintf(c->body, sizeof(c->body), "{\"count\":1}");
 		r.kind = PW_K_LOST;
+		alert = false;
 	}
 	c->seal_due = c->seal_due || is_sealed(r.kind);
+	c->alert_due = c->alert_due || alert;
 	result = pw_journal_add(c->journal, &r, why, size);
-	if (result == 0 && r.seq - pw_journal_sealed(c->journal) >= SEAL_EVERY)
+	if (result == 0 && (alert || r.seq - pw_journal_sealed(c->journal) >= SEAL_EVERY))
 		result = pw_journal_seal(c->journal, &c->key, why, size);
 	return result;
 }
@@ -180,7 +190,7 @@ static int commit(struct pw_child *c, uint64_t sealed, char *why, size_t size)
 	    || (result = pw_journal_commit(c->journal, why, size)) < 0)
 		return result;
 	committed(c, sealed);
-	return 0;
+	return c->alert_due ? pw_serve_count(c, why, size) : 0;
 }
 
 static int keep(struct pw_child *c, char *why, size_t size)
@@ -468,24 +478,30 @@ static void seal_again(struct pw_child *c, int64_t now_ms)
 	if (c->journal == NULL || c->in_batch)
 		return;
 	pw_child_seal_outside(c);
+	if (c->receipt_waits)
+		pw_child_receipt_outside(c);
 	pw_child_tell_trouble(c);
 }
 
 static int64_t next_of(const struct pw_child *c)
 {
+	const int64_t serve_ms = pw_serve_next_ms(c);
 	int64_t next_ms = c->stamp_at_ms < c->retry_at_ms ? c->stamp_at_ms : c->retry_at_ms;
 
+	if (serve_ms < next_ms)
+		next_ms = serve_ms;
 	return c->seal_at_ms < next_ms ? c->seal_at_ms : next_ms;
 }
 
+/* What is due; then a batch, before anything that the uplink asks or that a start has left to do. */
 static bool turn(struct pw_child *c)
 {
-	struct pollfd wait = { .fd = c->sock, .events = POLLIN };
+	struct pollfd wait[1 + PW_SERVE_FDS] = { { .fd = c->sock, .events = POLLIN } };
 	int64_t now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
-	int64_t next_ms = next_of(c);
 	const bool idle_work = has_idle_work(c);
-	int n = poll(&wait, 1, idle_work ? 0 : until(next_ms, now_ms));
 
+	pw_serve_poll(c, wait + 1);
+	poll(wait, 1 + PW_SERVE_FDS, idle_work || pw_serve_busy(c) ? 0 : until(next_of(c), now_ms));
 	now_ms = pw_child_clock_ms(CLOCK_BOOTTIME);
 	if (c->retry_at_ms <= now_ms)
 		pw_child_open(c);
@@ -493,9 +509,12 @@ static bool turn(struct pw_child *c)
 		stamp(c, now_ms);
 	if (c->seal_at_ms <= now_ms)
 		seal_again(c, now_ms);
-	if (n == 0 && idle_work)
+	if (wait[0].revents != 0)
+		return receive(c);
+	pw_serve_tend(c, wait + 1, now_ms);
+	if (idle_work && has_idle_work(c))
 		go_through(c);
-	return n <= 0 || receive(c);
+	return true;
 }
 
 _Noreturn void pw_writer_child(int sock, const struct pw_order *order)
@@ -512,6 +531,7 @@ _Noreturn void pw_writer_child(int sock, const struct pw_order *order)
 	read_boot_id(c.boot_id);
 	while (turn(&c))
 		;
+	pw_serve_end(&c);
 	pw_journal_close(c.journal);
 	_exit(0);
 }

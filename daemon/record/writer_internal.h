@@ -41,7 +41,8 @@ enum pw_message_kind {
 	PW_M_JUDGED,    /* up: it is believed, or a new one is begun; the rest is only writing */
 	PW_M_READY,     /* up: the journal is open and believed; pw_ready */
 	PW_M_DONE,      /* up: committed; pw_done */
-	PW_M_TROUBLE    /* up: pw_trouble; empty words: none */
+	PW_M_TROUBLE,   /* up: pw_trouble; empty words: none */
+	PW_M_DELIVERY   /* up: how records reach the office; pw_delivery */
 };
 
 struct pw_message_head {
@@ -78,6 +79,7 @@ struct pw_message {
 		struct pw_ready ready;
 		struct pw_done done;
 		struct pw_trouble trouble;
+		struct pw_delivery delivery;
 	} of;
 };
 

@@ -15,6 +15,7 @@
 #include <unistd.h>
 
 #define LOCK_RETRY_MS 20
+#define RECEIPTS_SEEN 4096 /* newest, to find one that is of no alert */
 #define LOCK_PATIENCE 50 /* tries, before a writer that has not ended yet is told of */
 
 /* An earlier writer may still be in the middle of its last commit: never two at once (J1). */
@@ -84,12 +85,32 @@ static bool sealed_before(const struct pw_child *c, struct pw_before *before)
 	return count > 0;
 }
 
+/* The newest of all up to a record: those of alerts are passed over. */
 static void take_receipt(void *ctx, const char *body, int64_t wall_ms)
 {
 	struct pw_before *before = ctx;
+	struct pw_receipt r;
 
 	(void)wall_ms;
-	snprintf(before->receipt, sizeof(before->receipt), "%s", body);
+	if (before->receipt[0] == '\0' && pw_receipt_body_read(body, &r) == 0 && !r.alert)
+		snprintf(before->receipt, sizeof(before->receipt), "%s", body);
+}
+
+/* What the office has is also said outside, and there it may be later. */
+static void look_outside(const struct pw_child *c, struct pw_before *before)
+{
+	struct pw_receipt outside, inside = { .seq = 0 };
+
+	if (pw_receipt_witness(c->order->dir, &outside) != 1)
+		return;
+	if (before->epoch[0] == '\0') {
+		memcpy(before->epoch, outside.epoch, sizeof(before->epoch));
+		memcpy(before->hash, outside.hash, sizeof(before->hash));
+		before->seq = outside.seq;
+	}
+	if (strcmp(before->epoch, outside.epoch) == 0
+	    && (pw_receipt_body_read(before->receipt, &inside) < 0 || inside.seq < outside.seq))
+		pw_receipt_body(&outside, before->receipt, sizeof(before->receipt));
 }
 
 static void take_policy(void *ctx, const char *body, int64_t wall_ms)
@@ -113,7 +134,7 @@ static void remember(struct pw_child *c, const char *path)
 	b->wall_ms = c->row.wall_ms;
 	if (pw_journal_open(path, NULL, false, &j, why, sizeof(why)) == 0) {
 		walk(j, b);
-		pw_journal_newest(j, PW_K_RECEIPT, 1, take_receipt, b, why, sizeof(why));
+		pw_journal_newest(j, PW_K_RECEIPT, RECEIPTS_SEEN, take_receipt, b, why, sizeof(why));
 		pw_journal_newest(j, PW_K_POLICY, 1, take_policy, b, why, sizeof(why));
 		b->held = pw_journal_kept(j, &b->row, why, sizeof(why)) == 1
 			  && pw_kept_holds(pw_journal_bus(j), pw_journal_epoch(j), &b->row,
@@ -122,6 +143,7 @@ static void remember(struct pw_child *c, const char *path)
 	}
 	if (b->epoch[0] == '\0')
 		sealed_before(c, b);
+	look_outside(c, b);
 	snprintf(b->why, sizeof(b->why), "%s", c->damage);
 }
 
@@ -181,6 +203,16 @@ static int add(struct pw_child *c, enum pw_kind kind, const char *body, char *wh
 	return pw_journal_add(c->journal, &r, why, size);
 }
 
+/* That of an epoch that is over goes aside with its journal. */
+static void leave_receipt(struct pw_child *c)
+{
+	struct pw_receipt r;
+
+	if (pw_receipt_file_read(c->order->dir, &r) == 1
+	    && strcmp(r.epoch, pw_journal_epoch(c->journal)) != 0)
+		pw_receipt_aside(c->order->dir);
+}
+
 /* The first record says what came before, and is sealed, inside and outside, at once. */
 static int begin_epoch(struct pw_child *c, char *why, size_t size)
 {
@@ -204,6 +236,7 @@ static int begin_epoch(struct pw_child *c, char *why, size_t size)
 	memset(&c->before, 0, sizeof(c->before));
 	pw_child_seal_outside(c);
 	pw_child_seal_outside(c); /* neither file is left with another epoch */
+	leave_receipt(c);
 	return 0;
 }
 
@@ -238,8 +271,11 @@ static void find_before(struct pw_child *c)
 			     "journal.db.damaged-%u", n);
 		remember(c, path);
 		c->damage[0] = '\0';
-	} else if (sealed_before(c, &c->before)) {
-		snprintf(c->before.why, sizeof(c->before.why), "journal.db was not there");
+	} else {
+		sealed_before(c, &c->before);
+		look_outside(c, &c->before);
+		if (c->before.epoch[0] != '\0')
+			snprintf(c->before.why, sizeof(c->before.why), "journal.db was not there");
 	}
 	if (c->before.why[0] != '\0')
 		pw_child_say(c->trouble.start, "a new journal was begun: %s", c->before.why);
@@ -255,8 +291,10 @@ static void follow_outside(struct pw_child *c)
 			    ? pw_seal_files_read(c->order->dir, f, &broken) : 0;
 
 	for (int i = 0; i < count; i++)
-		if (strcmp(f[i].epoch, pw_journal_epoch(c->journal)) != 0)
+		if (strcmp(f[i].epoch, pw_journal_epoch(c->journal)) != 0) {
 			pw_child_seal_outside(c);
+			leave_receipt(c);
+		}
 }
 
 static int first_record(struct pw_child *c, char *why, size_t size)
@@ -390,7 +428,10 @@ static int open_all(struct pw_child *c, char *why, size_t size)
 		return result;
 	if (c->seal_waits) /* after that: a file never says more than the journal has */
 		pw_child_seal_outside(c);
-	return first_record(c, why, size);
+	if ((result = first_record(c, why, size)) < 0
+	    || (result = pw_child_receipt_find(c, why, size)) < 0)
+		return result;
+	return pw_serve_begin(c, why, size);
 }
 
 /* A disk that can only be read, or a folder that cannot be written: what is owed is owed (R20). */

@@ -14,6 +14,7 @@
 #include "postwalk/core.h"
 #include "postwalk/day.h"
 #include "postwalk/pin.h"
+#include "postwalk/stretch.h"
 #include "postwalk/wires.h"
 
 #define PW_NOTE_VERSION 1
@@ -38,10 +39,9 @@ enum pw_kind {
 	PW_KINDS
 };
 
-/* How the watch came to be powered, told in `boot`. The cut is on the axis of this boot. */
+/* How the watch came to be powered (`boot`). The cut is on the axis of this boot. */
 enum pw_clock { PW_CLOCK_FIRST = 1, PW_CLOCK_SAME_BOOT, PW_CLOCK_VOUCHED, PW_CLOCK_LOST };
-/* How the run before ended: there was none; an orderly stop; only the process ended; the power went;
- * the machine's watchdog. */
+/* How the run before ended: none was; orderly; only the process did; the power went; the watchdog. */
 enum pw_reset { PW_RESET_FIRST = 1, PW_RESET_ORDERLY, PW_RESET_PROCESS, PW_RESET_POWER, PW_RESET_WATCHDOG };
 
 /* One record to be, as a copy. Times in ms; wall: Unix. */
@@ -58,7 +58,7 @@ struct pw_note {
 		struct { struct pw_sweep sweep; char rung[PW_NAME_MAX]; } sweep;
 		struct { int64_t t0_ms, at_ms; } restart;
 		struct { int64_t at_ms; } excused;
-		struct { char name[PW_NAME_MAX]; int64_t at_ms; } rung;
+		struct { char name[PW_NAME_MAX]; int64_t at_ms; uint8_t notify; } rung; /* notify: an alert */
 		struct { int64_t at_ms; char name[PW_NAME_MAX + 8]; uint8_t on; char words[160]; } fault;
 		struct { uint8_t on; } service;
 		struct { int64_t before_ms, after_ms; } clock; /* the wall clock stepped */
@@ -120,6 +120,7 @@ int64_t pw_writer_next_ms(const struct pw_writer *w);
 const char *pw_writer_fault(const struct pw_writer *w);
 uint32_t pw_writer_waiting(const struct pw_writer *w);
 uint64_t pw_writer_seq(const struct pw_writer *w); /* last committed, as told */
+const struct pw_delivery *pw_writer_delivery(const struct pw_writer *w); /* changes in tend */
 
 /* -- chain.c, text.c, body.c, kept.c: names, and records as JSON ------------------------------------ */
 
@@ -135,9 +136,8 @@ int pw_text_body(const struct pw_note *n, char *buf, size_t size);
 int pw_text_sweep(const char *body, struct pw_sweep *sweep, char rung[PW_NAME_MAX]);
 /* A proof, found, report, setup (its steps) or pin body read back. 0, or -1 when it is not one. */
 int pw_text_told(enum pw_kind kind, const char *body, int64_t wall_ms, struct pw_note *n);
-/* The kept state as text, and back (-1: not such a text). */
-int pw_text_kept(const struct pw_state *s, char *buf, size_t size);
-int pw_text_kept_read(const char *text, struct pw_state *s);
+int pw_text_kept(const struct pw_state *s, char *buf, size_t size); /* the kept state as text */
+int pw_text_kept_read(const char *text, struct pw_state *s); /* and back; -1: not such a text */
 
 /* -- policy_file.c: the policy as a file ------------------------------------------------------------ */
 

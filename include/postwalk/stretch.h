@@ -22,8 +22,10 @@ enum pw_hand_kind {
 	/* up, by the uplink: each but SAYS is answered by one of the same kind */
 	PW_H_WHERE = 1, /* -> bus, epoch, first, seq (the last sealed one), hash, receipted, alerts */
 	PW_H_HASH,      /* seq -> hash; "": that record is not there */
-	PW_H_STRETCH,   /* first -> text: from first to a seal; first, seq, hash; no text: nothing */
-	PW_H_ALERT,     /* -> text: the oldest alert without a receipt, with its seal; seq, hash */
+	PW_H_STRETCH,   /* first -> text: from first to a seal; first, seq, hash; no text: nothing. words: why,
+			 * where there should be one. Before the beginning (J11): first, where that is */
+	PW_H_ALERT,     /* first -> text: the oldest alert without a receipt from first on, with its seal; seq,
+			 * hash; no text: nothing */
 	PW_H_RECEIPT,   /* receipt -> done, words (why not) */
 	PW_H_SAYS,      /* state, words: how delivery stands, for page and status */
 	/* down, unasked */
@@ -57,6 +59,9 @@ struct pw_delivery {
 	int64_t receipted_ms;     /* when, by the office's clock */
 	uint32_t alerts;          /* told to nobody yet */
 	int64_t alert_ms;         /* the office's clock, of the last alert's receipt; PW_NO_TIME: none */
+	/* the last time that a child was found and the office has it: by the bus's clock, as day.h has it (0: not
+	 * yet), and since when, by the office's */
+	int64_t child_wall_ms, child_ms;
 	char words[160];
 };
 
