@@ -140,6 +140,11 @@ static int open_server(struct pw_post *p, const struct pw_office_conf *c, const 
 	return sign_in(p, c, why, size);
 }
 
+bool pw_mail_wanted(const struct pw_office_conf *c)
+{
+	return c->mail_server[0] != '\0';
+}
+
 int pw_mail_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		 const atomic_bool *stop, char *why, size_t size)
 {

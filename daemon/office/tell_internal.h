@@ -88,6 +88,8 @@ struct pw_way {
 #define PW_WAYS 2
 extern const struct pw_way pw_ways[PW_WAYS];
 
+bool pw_mail_wanted(const struct pw_office_conf *c);
+bool pw_webhook_wanted(const struct pw_office_conf *c);
 int pw_mail_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		 const atomic_bool *stop, char *why, size_t size);
 int pw_webhook_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,

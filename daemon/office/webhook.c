@@ -155,6 +155,11 @@ static int post(const struct pw_office_conf *c, const char *body, struct curl_sl
 	return result;
 }
 
+bool pw_webhook_wanted(const struct pw_office_conf *c)
+{
+	return c->webhook[0] != '\0';
+}
+
 int pw_webhook_send(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		    const atomic_bool *stop, char *why, size_t size)
 {
