@@ -118,7 +118,7 @@ const struct pw_columns pw_columns[PW_TABLES] = {
 	[PW_T_RECORD] = { "record", "bus, epoch, branch, seq, boot, mono_ms, wall_ms, wall_ok, kind, hash, body",
 			  "tbniiiistbt" },
 	[PW_T_SEAL] = { "seal", "bus, epoch, branch, seq, came_ms, sig", "tbniib" },
-	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiisnntt" },
+	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiisiitt" },
 };
 
 extern const char pw_sqlite_1[], pw_pgsql_1[];
