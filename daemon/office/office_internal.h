@@ -11,6 +11,7 @@
 #define POSTWALK_OFFICE_INTERNAL_H
 
 #include <stdio.h>
+#include <sys/socket.h>
 
 #include "postwalk/store.h"
 
@@ -20,7 +21,7 @@
 
 /* -- folder.c: OFFICE/, one owner (flock), office.key, office.conf ------------------------------------ */
 
-/* Key table in conf.c; docs/office.conf has each key, its range and default. */
+/* Key table in conf.c; etc/office.conf has each key, its range and default. */
 struct pw_office_conf {
 	char listen[64];             /* HOST:PORT; plain HTTP on a loopback address only */
 	char certificate[256], private_key[256]; /* PEM; both or none: TLS 1.2 or newer */
@@ -35,15 +36,24 @@ struct pw_office_conf {
 	uint32_t silent_days;        /* habit: that many of the same weekdays before */
 };
 int pw_office_conf_load(const char *path, struct pw_office_conf *c, char *why, size_t size);
+/* address.c: ADDRESS:PORT in digits. */
+bool pw_office_address(const char *text, struct sockaddr_storage *at, socklen_t *length);
+bool pw_office_loopback(const char *text);
 
 struct pw_office {
 	char dir[256];
 	struct pw_office_conf conf;
 	struct pw_secret_key key;
 	struct pw_desk *desk;
-	struct pw_teller *teller;
+	struct pw_roll *roll;        /* roll.c */
+	struct pw_teller *teller;    /* NULL: none runs */
 	int lock;
 };
+/* make: the folder, if it is not there. Takes the lock, reads the configuration, sets the zone, loads or
+ * draws the key. 0; 1: another process has it; -1, -2. */
+int pw_office_open(const char *dir, bool make, struct pw_office *o, char *why, size_t size);
+void pw_office_close(struct pw_office *o);
+const char *pw_office_store(const struct pw_office *o, char path[300]); /* where its store is */
 
 /* -- unpack.c: identity, gzip (zlib), zstd; never more than most bytes, whatever it claims ------------- */
 
@@ -107,12 +117,16 @@ void pw_desk_stop(struct pw_desk *desk); /* what waits is done first */
  * back). why: from work or the store. */
 int pw_desk_do(struct pw_desk *desk, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
 	       char *why, size_t size);
+/* The same in a transaction that nothing else shares. */
+int pw_desk_do_alone(struct pw_desk *desk, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size),
+		     void *ctx, char *why, size_t size);
 /* The same without waiting; many share a transaction, each under a mark of its own. done is called on the
- * desk's thread after the commit (result as above). */
+ * desk's thread after the commit (result as above), or at once by this one where the store is away. */
 struct pw_job {
 	int (*work)(struct pw_store *s, void *ctx, char *why, size_t size);
 	void (*done)(void *ctx, int result, const char *why);
 	void *ctx;
+	bool alone;                  /* in a transaction that nothing else shares */
 	struct pw_job *next;         /* the desk's */
 };
 void pw_desk_post(struct pw_desk *desk, struct pw_job *job);
@@ -134,8 +148,10 @@ void pw_teller_wake(struct pw_teller *teller); /* a matter came: from any thread
 
 /* -- commands.c, control.c: the shell ------------------------------------------------------------------------ */
 
-/* One command, argv[0] its name, on the desk of o; what it says goes to out, errors to err. Exit status. */
-int pw_command(struct pw_office *o, int argc, char **argv, FILE *out, FILE *err);
+/* One command, argv[0] its name, given in the folder cwd, on the desk of o; what it says goes to out,
+ * errors to err. Exit status: 0; 1 not done; 2 not as expected. */
+int pw_command(struct pw_office *o, int argc, char **argv, const char *cwd, FILE *out, FILE *err);
+void pw_command_help(FILE *out);
 struct pw_control;
 int pw_control_start(struct pw_office *o, struct pw_control **control, char *why, size_t size);
 void pw_control_stop(struct pw_control *control);

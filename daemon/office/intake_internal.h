@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* intake_internal.h - what the files that take in, serve and obey share, beside office_internal.h. */
+#ifndef POSTWALK_INTAKE_INTERNAL_H
+#define POSTWALK_INTAKE_INTERNAL_H
+
+#include <jansson.h>
+
+#include "office_internal.h"
+#include "tell_internal.h"
+
+#define PW_TOKEN_DIGITS 64
+#define PW_HEADS_GIVEN 16 /* those that moved last */
+
+/* -- roll.c: who may speak as which bus, in memory, so that no request waits for the store to be known.
+ *    What is in the store comes first; this follows it. Any thread. ------------------------------------ */
+
+enum pw_known { PW_KNOWN_NOT = 1, PW_KNOWN_SO, PW_KNOWN_WAITS, PW_KNOWN_REFUSED };
+struct pw_roll;
+/* All that the store has. 0, -1, -2. */
+int pw_roll_load(struct pw_store *s, struct pw_roll **roll, char *why, size_t size);
+void pw_roll_free(struct pw_roll *roll);
+/* key: of the bus, with SO. Tokens are compared in constant time. */
+enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token, struct pw_public_key *key);
+/* A row as it is now. Where there is no memory for it, its bus is unknown until the next start. */
+void pw_roll_bus(struct pw_roll *roll, const struct pw_bus_row *row);
+void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row);
+/* True once an hour a bus: what it sends is not sound, and that is noted. */
+bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms);
+void pw_token_hash(const char *token, char hash[65]);
+
+/* -- guesses.c: wrong enrolment codes, by the address that they come from; pure ------------------------ */
+
+#define PW_GUESSES_FREE 10      /* of one address, then one a PW_GUESS_MS */
+#define PW_GUESS_MS 60000
+#define PW_GUESSERS 64
+struct pw_guesses {
+	struct { char address[46]; int64_t paid_ms; } of[PW_GUESSERS]; /* paid_ms: all is forgotten then */
+};
+/* 0: it may be tried; else in so many ms. */
+int64_t pw_guess_wait_ms(const struct pw_guesses *g, const char *address, int64_t now_ms);
+void pw_guess_wrong(struct pw_guesses *g, const char *address, int64_t now_ms);
+
+/* -- enrol.c ------------------------------------------------------------------------------------------- */
+
+#define PW_CODE_LETTERS 20
+#define PW_CODE_MAX_TEXT 25 /* five groups with hyphens between, and a zero */
+void pw_code_draw(char code[PW_CODE_MAX_TEXT]);
+/* SHA-256 of its twenty letters, whatever stands between them, in whatever case. -1: it is no code. */
+int pw_code_hash(const char *code, char hash[65]);
+
+struct pw_enrolment {
+	char bus[PW_NAME_MAX], code_hash[65];
+	struct pw_public_key key;
+	int64_t now_ms;
+	/* What became of it. */
+	enum { PW_ENROL_CODE = 1, PW_ENROL_SO, PW_ENROL_WAITS } how; /* CODE: it is not right */
+	char token[PW_TOKEN_DIGITS + 1];
+	struct pw_bus_row row;   /* SO */
+	struct pw_key_row asked; /* WAITS */
+};
+/* A body of POST /v1/enrol, its signature checked. 0; -2 with wrong. */
+int pw_enrol_read(const char *text, size_t length, struct pw_enrolment *e, struct pw_wrong *wrong);
+/* ctx: struct pw_enrolment. Within the transaction that stands. */
+int pw_enrol_work(struct pw_store *s, void *ctx, char *why, size_t size);
+/* The roll and the log hear of it, after the commit. */
+void pw_enrol_done(struct pw_office *o, const struct pw_enrolment *e);
+
+/* -- take.c -------------------------------------------------------------------------------------------- */
+
+/* [{"epoch":,"branch":,"seq":,"hash":},...]: PW_HEADS_GIVEN at most. NULL with why. */
+json_t *pw_take_heads(struct pw_store *s, const char *bus, const char *epoch, int *result, char *why, size_t size);
+
+#endif
