@@ -77,7 +77,8 @@ static int send_to(struct pw_post *p, const char *address, const char *text, cha
 {
 	struct letter letter = { .text = text, .length = strlen(text) };
 	struct curl_slist *one = curl_slist_append(NULL, address);
-	int result = -1;
+	long code = 0;
+	int result;
 
 	if (one == NULL) {
 		snprintf(why, size, "memory is short");
@@ -86,6 +87,9 @@ static int send_to(struct pw_post *p, const char *address, const char *text, cha
 	curl_easy_setopt(p->curl, CURLOPT_MAIL_RCPT, one);
 	curl_easy_setopt(p->curl, CURLOPT_READDATA, &letter);
 	result = pw_post_run(p, why, size);
+	curl_easy_getinfo(p->curl, CURLINFO_RESPONSE_CODE, &code);
+	if (result < 0 && code >= 400)
+		snprintf(why, size, "the mail server answered %ld", code);
 	curl_easy_setopt(p->curl, CURLOPT_MAIL_RCPT, NULL);
 	curl_slist_free_all(one);
 	return result;
