@@ -454,10 +454,19 @@ static void test_nobody_there(void **state)
 	assert_non_null(strstr(why, "d12@tamarack.example did not get it: "));
 }
 
-static void *set_later(void *stop)
+struct stopper {
+	int listener;
+	atomic_bool stop;
+};
+
+/* Once it has called: by then the server's first word is waited for, and it never comes. */
+static void *stop_it(void *ctx)
 {
-	poll(NULL, 0, 50); /* by then it waits for the server, which never says a word */
-	atomic_store((atomic_bool *)stop, true);
+	struct stopper *s = ctx;
+	struct pollfd one = { .fd = s->listener, .events = POLLIN };
+
+	poll(&one, 1, PATIENCE_MS);
+	atomic_store(&s->stop, true);
 	return NULL;
 }
 
@@ -465,24 +474,24 @@ static void *set_later(void *stop)
 static void test_stop(void **state)
 {
 	struct post p = { .conf = { .mail_from = FROM, .mail_to = "d12@tamarack.example" } };
-	atomic_bool stop = false;
 	struct timespec begun, ended;
 	struct pw_news n;
 	pthread_t thread;
 	char why[200];
-	int port, fd = listen_and_say_nothing(&port);
+	int port;
+	struct stopper s = { .listener = listen_and_say_nothing(&port) };
 
 	(void)state;
 	snprintf(p.conf.mail_server, sizeof(p.conf.mail_server), "smtp://127.0.0.1:%d", port);
 	assert_int_equal(pw_news_test(&n, OFFICE, NOW), 0);
-	assert_int_equal(pthread_create(&thread, NULL, set_later, &stop), 0);
+	assert_int_equal(pthread_create(&thread, NULL, stop_it, &s), 0);
 	clock_gettime(CLOCK_MONOTONIC, &begun);
-	assert_int_equal(pw_mail_send(&p.conf, &n, NOW, &stop, why, sizeof(why)), -1);
+	assert_int_equal(pw_mail_send(&p.conf, &n, NOW, &s.stop, why, sizeof(why)), -1);
 	clock_gettime(CLOCK_MONOTONIC, &ended);
 	assert_true(ended.tv_sec - begun.tv_sec < 8); /* and not the 30 s of a transfer */
 	pthread_join(thread, NULL);
 	pw_news_free(&n);
-	close(fd);
+	close(s.listener);
 }
 
 static int make_world(void **state)
