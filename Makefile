@@ -83,7 +83,7 @@ $(BUILD)/daemon/page/po_%.o: $(BUILD)/daemon/page/po_%.c
 	$(CC) $(ALL_CFLAGS) -Idaemon/page -MMD -MP -c $< -o $@
 
 PQ_CFLAGS = $$($(PKG_CONFIG) --cflags libpq)
-$(BUILD)/daemon/office/store_pgsql.o: ALL_CFLAGS += $(PQ_CFLAGS)
+$(BUILD)/daemon/office/store_pgsql.o $(BUILD)/daemon/office/pgsql_link.o $(BUILD)/daemon/office/pgsql_rows.o: ALL_CFLAGS += $(PQ_CFLAGS)
 $(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
 
 # -- tests --------------------------------------------------------------------------------------

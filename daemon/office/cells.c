@@ -55,6 +55,12 @@ int pw_cell_unhex(const struct pw_cell *cell, unsigned char bytes[PW_CELL_HEX_MA
 	return (int)count;
 }
 
+int pw_cell_no_hex(const struct pw_cell *cell, char *why, size_t size)
+{
+	snprintf(why, size, "hex digits were expected, not \"%.80s\"", (const char *)cell->bytes);
+	return -2;
+}
+
 void pw_cell_get_text(const struct pw_cell *cell, char *text, size_t size)
 {
 	size_t length = cell->length < size ? cell->length : size - 1;

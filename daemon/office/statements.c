@@ -17,6 +17,12 @@
 	" ORDER BY " moment ", bus, epoch, branch, seq LIMIT 512"
 #define BAD " AND verdict IN ('doubtful', 'missed')"
 
+const char *const pw_step_sql[PW_STEPS] = {
+	[PW_BEGIN] = "BEGIN", [PW_COMMIT] = "COMMIT", [PW_ROLLBACK] = "ROLLBACK",
+	[PW_MARK] = "SAVEPOINT mark", [PW_MARK_KEEP] = "RELEASE SAVEPOINT mark",
+	[PW_MARK_UNDO] = "ROLLBACK TO SAVEPOINT mark; RELEASE SAVEPOINT mark",
+};
+
 const struct pw_statement pw_statement[PW_QUESTIONS] = {
 	[PW_Q_BUS] = { "t", "SELECT bus, key, token, enrolled_ms, heard_ms FROM bus WHERE bus = $1" },
 	[PW_Q_BUS_PUT] = { "tbbii",
@@ -59,13 +65,13 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" sweeps = sweeps + $5, doubtful = doubtful + $6, missed = missed + $7"
 		" WHERE bus = $8 AND epoch = $9 AND branch = $10 AND head = $11 AND hash = $12" },
 	[PW_Q_HASH] = { "tbii",
-		"SELECT hash FROM record WHERE bus = $1 AND epoch = $2 AND branch = $3 AND seq = $4" },
+		"SELECT hash FROM record WHERE bus = $1 AND epoch = $2 AND branch = $3 AND seq = $4", true },
 	[PW_Q_READ] = { "tbii",
 		"SELECT r.seq, r.boot, r.mono_ms, r.wall_ms, r.wall_ok, r.kind, r.body, r.hash, s.sig"
 		" FROM record r LEFT JOIN seal s ON s.bus = r.bus AND s.epoch = r.epoch"
 		" AND s.branch = r.branch AND s.seq = r.seq"
 		" WHERE r.bus = $1 AND r.epoch = $2 AND r.branch = $3 AND r.seq >= $4"
-		" ORDER BY r.seq LIMIT 256" },
+		" ORDER BY r.seq LIMIT 256", true },
 
 	[PW_Q_STAND] = { "ttiiit",
 		"INSERT INTO standing (bus, name, stands, seq, since_ms, words) VALUES ($1, $2, $3, $4, $5, $6)"
@@ -75,10 +81,10 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 	[PW_Q_STANDINGS] = { "",
 		"SELECT bus, name, stands, seq, since_ms, words FROM standing WHERE stands = 1"
 		" ORDER BY bus, since_ms, name" },
-	[PW_Q_SWEEPS] = { "iitbii", SWEEPS("closed_ms", "") },
-	[PW_Q_SWEEPS_BAD] = { "iitbii", SWEEPS("closed_ms", BAD) },
-	[PW_Q_SWEEPS_CAME] = { "iitbii", SWEEPS("came_ms", "") },
-	[PW_Q_SWEEPS_CAME_BAD] = { "iitbii", SWEEPS("came_ms", BAD) },
+	[PW_Q_SWEEPS] = { "iitbii", SWEEPS("closed_ms", ""), true },
+	[PW_Q_SWEEPS_BAD] = { "iitbii", SWEEPS("closed_ms", BAD), true },
+	[PW_Q_SWEEPS_CAME] = { "iitbii", SWEEPS("came_ms", ""), true },
+	[PW_Q_SWEEPS_CAME_BAD] = { "iitbii", SWEEPS("came_ms", BAD), true },
 
 	[PW_Q_MATTER_PUT] = { "ttbiibiit",
 		"INSERT INTO matter (kind, bus, epoch, branch, seq, hash, at_ms, came_ms, words,"

@@ -41,14 +41,14 @@ int pw_store_begin(struct pw_store *s, char *why, size_t size)
 	int result;
 
 	assert(!s->begun);
-	result = s->database->run(s, "BEGIN", why, size);
+	result = s->database->step(s, PW_BEGIN, why, size);
 	s->begun = result == 0;
 	return result;
 }
 
 int pw_store_commit(struct pw_store *s, char *why, size_t size)
 {
-	int result = s->database->run(s, "COMMIT", why, size);
+	int result = s->database->step(s, PW_COMMIT, why, size);
 
 	if (result == 0)
 		s->begun = false;
@@ -60,23 +60,23 @@ void pw_store_rollback(struct pw_store *s)
 	char why[200];
 
 	if (s->begun)
-		s->database->run(s, "ROLLBACK", why, sizeof(why));
+		s->database->step(s, PW_ROLLBACK, why, sizeof(why));
 	s->begun = false;
 }
 
 int pw_store_mark(struct pw_store *s, char *why, size_t size)
 {
-	return s->database->run(s, "SAVEPOINT mark", why, size);
+	return s->database->step(s, PW_MARK, why, size);
 }
 
 int pw_store_mark_keep(struct pw_store *s, char *why, size_t size)
 {
-	return s->database->run(s, "RELEASE SAVEPOINT mark", why, size);
+	return s->database->step(s, PW_MARK_KEEP, why, size);
 }
 
 int pw_store_mark_undo(struct pw_store *s, char *why, size_t size)
 {
-	return s->database->run(s, "ROLLBACK TO SAVEPOINT mark; RELEASE SAVEPOINT mark", why, size);
+	return s->database->step(s, PW_MARK_UNDO, why, size);
 }
 
 /* -- asking --------------------------------------------------------------------------------------- */

@@ -37,6 +37,7 @@ struct pw_cell pw_cell_bytes(const void *bytes, size_t length);
 struct pw_cell pw_cell_hex(const char *hex); /* "": no bytes */
 /* Out of a HEX cell: its bytes. How many, or -1: no such digits, or more than PW_CELL_HEX_MAX. */
 int pw_cell_unhex(const struct pw_cell *cell, unsigned char bytes[PW_CELL_HEX_MAX]);
+int pw_cell_no_hex(const struct pw_cell *cell, char *why, size_t size); /* -2, said */
 /* Back. NULL is "", and what is longer is cut off. */
 void pw_cell_get_text(const struct pw_cell *cell, char *text, size_t size);
 void pw_cell_get_hex(const struct pw_cell *cell, char *hex, size_t size);
@@ -58,8 +59,8 @@ enum pw_question {
 	PW_QUESTIONS
 };
 /* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before $2, and so
- * on: SQLite counts them as they come. */
-struct pw_statement { const char *args, *sql; };
+ * on: SQLite counts them as they come. reads_added: it looks into the tables below. */
+struct pw_statement { const char *args, *sql; bool reads_added; };
 extern const struct pw_statement pw_statement[PW_QUESTIONS];
 
 /* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number; t, b. */
@@ -70,6 +71,10 @@ extern const struct pw_columns pw_columns[PW_TABLES];
 /* Migrations, from number 1 on; ended by a NULL. */
 extern const char *const pw_sqlite_schema[], *const pw_pgsql_schema[];
 
+/* The steps of a transaction. */
+enum pw_step { PW_BEGIN = 1, PW_COMMIT, PW_ROLLBACK, PW_MARK, PW_MARK_KEEP, PW_MARK_UNDO, PW_STEPS };
+extern const char *const pw_step_sql[PW_STEPS];
+
 /* -- a database -------------------------------------------------------------------------------------------- */
 
 typedef int pw_row_taker(void *ctx, const struct pw_cell *cells); /* not 0: no more rows, and that is given back */
@@ -78,12 +83,12 @@ struct pw_database {
 	const char *name;
 	int (*open)(const char *where, bool auditor, struct pw_store **s, char *why, size_t size);
 	void (*close)(struct pw_store *s);
-	/* A statement without arguments and rows. */
-	int (*run)(struct pw_store *s, const char *sql, char *why, size_t size);
+	int (*step)(struct pw_store *s, enum pw_step step, char *why, size_t size);
 	/* Rows go to take; changed (may be NULL): how many rows were given, or changed. */
 	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take,
 		   void *ctx, uint64_t *changed, char *why, size_t size);
-	/* Row i by fill, one cell for each column. */
+	/* Row i by fill, one cell for each column. It may be that they are only sent at the commit, or when
+	 * they are asked for. */
 	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,
 		   void (*fill)(const void *ctx, size_t i, struct pw_cell *cells), const void *ctx, char *why,
 		   size_t size);

@@ -70,13 +70,16 @@ static int still_begun(struct sqlite_store *s, char *why, size_t size)
 
 /* -- statements ------------------------------------------------------------------------------------- */
 
-static int run(struct pw_store *store, const char *sql, char *why, size_t size)
+static int run(struct sqlite_store *s, const char *sql, char *why, size_t size)
+{
+	return sqlite3_exec(s->db, sql, NULL, NULL, NULL) == SQLITE_OK ? 0 : failed(s, why, size);
+}
+
+static int step(struct pw_store *store, enum pw_step which, char *why, size_t size)
 {
 	struct sqlite_store *s = of(store);
 
-	if (still_begun(s, why, size) < 0)
-		return -1;
-	return sqlite3_exec(s->db, sql, NULL, NULL, NULL) == SQLITE_OK ? 0 : failed(s, why, size);
+	return still_begun(s, why, size) < 0 ? -1 : run(s, pw_step_sql[which], why, size);
 }
 
 static int prepare(struct sqlite_store *s, const char *sql, sqlite3_stmt **out, char *why, size_t size)
@@ -115,10 +118,9 @@ static int bind_all(struct sqlite_store *s, sqlite3_stmt *statement, const struc
 		int code = bind(s, statement, (int)i + 1, &cells[i]);
 
 		if (code == SQLITE_MISMATCH)
-			snprintf(why, size, "hex digits were expected, not \"%.80s\"",
-				 (const char *)cells[i].bytes);
+			return pw_cell_no_hex(&cells[i], why, size);
 		if (code != SQLITE_OK)
-			return code == SQLITE_MISMATCH ? -2 : failed(s, why, size);
+			return failed(s, why, size);
 	}
 	return 0;
 }
@@ -140,7 +142,7 @@ static struct pw_cell column(sqlite3_stmt *statement, int i)
 }
 
 /* Steps through all rows, and makes the statement ready again. */
-static int step_all(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_taker *take, void *ctx, uint64_t *rows,
+static int whichall(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_taker *take, void *ctx, uint64_t *rows,
 		    char *why, size_t size)
 {
 	struct pw_cell cells[PW_CELLS_MAX];
@@ -175,7 +177,7 @@ static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell 
 	assert(!sqlite3_stmt_busy(*statement));
 	if ((result = bind_all(s, *statement, args, strlen(pw_statement[q].args), why, size)) < 0)
 		return result;
-	result = step_all(s, *statement, take, ctx, &rows, why, size);
+	result = whichall(s, *statement, take, ctx, &rows, why, size);
 	if (changed != NULL)
 		*changed = sqlite3_column_count(*statement) > 0 ? rows : (uint64_t)sqlite3_changes64(s->db);
 	return result;
@@ -213,7 +215,7 @@ static int add(struct pw_store *store, enum pw_table table, size_t rows,
 	for (size_t i = 0; i < rows; i++) {
 		fill(ctx, i, cells);
 		if ((result = bind_all(s, s->add[table], cells, columns, why, size)) < 0
-		    || (result = step_all(s, s->add[table], NULL, NULL, &none, why, size)) < 0)
+		    || (result = whichall(s, s->add[table], NULL, NULL, &none, why, size)) < 0)
 			return result;
 	}
 	return 0;
@@ -278,13 +280,13 @@ static int migrate(struct sqlite_store *s, int64_t version, char *why, size_t si
 
 	if (version == newest_schema())
 		return 0;
-	if ((result = run(&s->store, "BEGIN", why, size)) < 0)
+	if ((result = run(s, "BEGIN", why, size)) < 0)
 		return result;
 	for (; result == 0 && pw_sqlite_schema[version] != NULL; version++)
-		result = run(&s->store, pw_sqlite_schema[version], why, size);
+		result = run(s, pw_sqlite_schema[version], why, size);
 	snprintf(end, sizeof(end), "PRAGMA application_id = %d; PRAGMA user_version = %lld; COMMIT",
 		 APPLICATION_ID, (long long)version);
-	return result < 0 ? result : run(&s->store, end, why, size);
+	return result < 0 ? result : run(s, end, why, size);
 }
 
 /* A log that is left is written into the file and synced before anything is told of it: after a sync that
@@ -301,10 +303,10 @@ static int open_owner(struct sqlite_store *s, char *why, size_t size)
 		return -1;
 	}
 	sqlite3_busy_timeout(s->db, 1000);
-	if ((result = run(&s->store, "PRAGMA locking_mode = EXCLUSIVE; PRAGMA page_size = 4096;"
+	if ((result = run(s, "PRAGMA locking_mode = EXCLUSIVE; PRAGMA page_size = 4096;"
 				     "PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON", why, size)) < 0
 	    || (result = judge_file(s, &version, why, size)) < 0
-	    || (result = run(&s->store, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+	    || (result = run(s, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
 					"PRAGMA foreign_keys = ON; PRAGMA cache_size = -16384;"
 					"PRAGMA wal_autocheckpoint = 4096", why, size)) < 0
 	    || (result = ask_number(s, "PRAGMA wal_checkpoint(TRUNCATE)", &busy, why, size)) < 0)
@@ -346,7 +348,7 @@ static int open_auditor(struct sqlite_store *s, char *why, size_t size)
 	if (result < 0)
 		return result;
 	sqlite3_db_config(s->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, (int *)NULL);
-	if ((result = run(&s->store, "PRAGMA query_only = ON; PRAGMA trusted_schema = OFF", why, size)) < 0
+	if ((result = run(s, "PRAGMA query_only = ON; PRAGMA trusted_schema = OFF", why, size)) < 0
 	    || (result = judge_file(s, &version, why, size)) < 0)
 		return result;
 	if (version == newest_schema())
@@ -430,6 +432,6 @@ static int copy_store(struct pw_store *store, const char *path, char *why, size_
 }
 
 const struct pw_database pw_sqlite = {
-	.name = "sqlite", .open = open_store, .close = close_store, .run = run, .ask = ask, .add = add,
+	.name = "sqlite", .open = open_store, .close = close_store, .step = step, .ask = ask, .add = add,
 	.copy = copy_store,
 };
