@@ -12,6 +12,7 @@
 #define LINES_MAX 200 /* of a section */
 #define HOUR_MS INT64_C(3600000)
 #define WEEK 7
+#define DAYS_MAX 64 /* that the store remembers of a bus */
 
 enum section { MISSED, DOUBTFUL, SILENT, NEVER, BROKEN, MUTED, CLOCKS, OPEN, SECTIONS };
 static const char *const titles[SECTIONS] = {
@@ -156,12 +157,18 @@ static bool heard_on(const int32_t *day, size_t days, int32_t which)
 	return false;
 }
 
-/* Was it to be expected on that day? It was heard of on as many of the same weekdays before. */
+/* Was it to be expected on that day? It was heard of on as many of the same weekdays before, as far
+ * as the store remembers. */
 static bool expected_on(const struct digest *d, const int32_t *day, size_t days, int32_t which)
 {
-	for (int week = 1; week <= (int)d->conf->silent_days; week++)
-		if (!heard_on(day, days, pw_hours_add(which, -week * WEEK)))
+	for (int week = 1; week <= (int)d->conf->silent_days; week++) {
+		const int32_t before = pw_hours_add(which, -week * WEEK);
+
+		if (days == DAYS_MAX && before < day[days - 1])
+			return true;
+		if (!heard_on(day, days, before))
 			return false;
+	}
 	return true;
 }
 

@@ -39,22 +39,22 @@ static int check(const struct pw_office_conf *c, char *why, size_t size)
 	size_t count = 0;
 
 	if (!is_address(c->mail_from)) {
-		snprintf(why, size, "mail_from: expected an address such as office@example.org, "
-			 "not \"%.80s\"", c->mail_from);
+		snprintf(why, size, "from in [mail]: expected an address such as "
+			 "office@example.org, not \"%.80s\"", c->mail_from);
 		return -1;
 	}
 	for (; next_address(&to, address); count++)
 		if (!is_address(address)) {
-			snprintf(why, size, "mail_to: expected addresses with spaces between, not "
-				 "\"%.80s\"", address);
+			snprintf(why, size, "to in [mail]: expected addresses with spaces between, "
+				 "not \"%.80s\"", address);
 			return -1;
 		}
 	if (count == 0)
-		snprintf(why, size, "mail_to: expected at least one address");
+		snprintf(why, size, "to in [mail]: expected at least one address");
 	return count == 0 ? -1 : 0;
 }
 
-/* -- one transfer a recipient: one who is refused keeps no other from hearing -------------------- */
+/* -- one transfer a recipient: one who is refused keeps no other from hearing ------------------- */
 
 struct letter {
 	const char *text;
@@ -132,8 +132,8 @@ static int open_server(struct pw_post *p, const struct pw_office_conf *c, const 
 	const long tls = pw_post_loopback(c->mail_server) ? CURLUSESSL_NONE : CURLUSESSL_ALL;
 
 	if (pw_post_open(p, c->mail_server, "smtp,smtps", stop) < 0) {
-		snprintf(why, size, "mail_server: expected smtp://HOST:PORT or smtps://HOST:PORT, "
-			 "not \"%.80s\"", c->mail_server);
+		snprintf(why, size, "server in [mail]: expected smtp://HOST:PORT or "
+			 "smtps://HOST:PORT, not \"%.80s\"", c->mail_server);
 		return -1;
 	}
 	/* STARTTLS, or nothing is sent; nobody listens in on a loopback address */

@@ -53,9 +53,13 @@ bool pw_post_loopback(const char *url)
 int pw_post_secret(const char *path, size_t least, char secret[PW_POST_SECRET_MAX], char *why,
 		   size_t size)
 {
-	FILE *file = fopen(path, "re");
+	FILE *file = path[0] != '\0' ? fopen(path, "re") : NULL;
 	bool read;
 
+	if (path[0] == '\0') {
+		snprintf(why, size, "expected the name of a file with the secret in office.conf");
+		return -1;
+	}
 	if (file == NULL) {
 		snprintf(why, size, "%.150s: %s", path, strerror(errno));
 		return -1;

@@ -141,7 +141,7 @@ static int post(const struct pw_office_conf *c, const char *body, struct curl_sl
 	int result;
 
 	if (pw_post_open(&p, c->webhook, protocols, stop) < 0) {
-		snprintf(why, size, "expected an address that begins with https://, not %.120s",
+		snprintf(why, size, "url in [webhook]: expected https://..., not \"%.120s\"",
 			 c->webhook);
 		return -1;
 	}

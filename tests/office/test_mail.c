@@ -417,16 +417,16 @@ static void test_smtps(void **state)
 static void test_addresses(void **state)
 {
 	static const struct { int line; const char *from, *to, *why; } cases[] = {
-		{ __LINE__, "", "a@b", "mail_from: expected an address" },
-		{ __LINE__, "office", "a@b", "mail_from: expected an address" },
-		{ __LINE__, "a@b\r\nRSET", "a@b", "mail_from: expected an address" },
-		{ __LINE__, "Yard <a@b>", "a@b", "mail_from: expected an address" },
-		{ __LINE__, "a@b", "", "mail_to: expected at least one address" },
-		{ __LINE__, "a@b", "  ", "mail_to: expected at least one address" },
-		{ __LINE__, "a@b", "c@d, e@f", "mail_to: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "c@d\te@f", "mail_to: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "c@d @f", "mail_to: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "\xc3\xa9@f", "mail_to: expected addresses with spaces between" },
+		{ __LINE__, "", "a@b", "from in [mail]: expected an address" },
+		{ __LINE__, "office", "a@b", "from in [mail]: expected an address" },
+		{ __LINE__, "a@b\r\nRSET", "a@b", "from in [mail]: expected an address" },
+		{ __LINE__, "Yard <a@b>", "a@b", "from in [mail]: expected an address" },
+		{ __LINE__, "a@b", "", "to in [mail]: expected at least one address" },
+		{ __LINE__, "a@b", "  ", "to in [mail]: expected at least one address" },
+		{ __LINE__, "a@b", "c@d, e@f", "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "c@d\te@f", "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "c@d @f", "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "\xc3\xa9@f", "to in [mail]: expected addresses with spaces between" },
 	};
 	struct post p = { .conf = { .mail_server = "smtp://127.0.0.1:1" } };
 	char why[200];
