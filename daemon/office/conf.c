@@ -237,6 +237,8 @@ static int check_together(struct reading *r)
 		  "expected from and to beside the mail server" },
 		{ c->mail_user[0] && !c->mail_password_file[0], "user",
 		  "expected password_file beside user" },
+		{ c->webhook[0] && !c->webhook_secret_file[0], "url",
+		  "expected secret_file beside the webhook's url: what is sent is signed" },
 		{ !c->certificate[0] && !pw_office_loopback(c->listen), "listen",
 		  "expected certificate and private_key: without TLS the office listens on a "
 		  "loopback address only" },
