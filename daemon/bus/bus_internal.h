@@ -61,6 +61,7 @@ struct pw_bus {
 
 	bool service; /* as journaled */
 	int64_t t0_ms; /* of the last sweep that closed, or PW_NO_TIME */
+	enum pw_signal notified; /* journaled as it was told to the office; NONE once it sounds */
 
 	struct pw_day day;
 	struct pw_proving proving;
@@ -83,6 +84,7 @@ struct pw_bus {
 
 	struct pw_standing_fault fault[PW_FAULTS_MAX];
 	uint32_t faults;
+	int64_t delivery_ms; /* since when delivery is not as its fault says; 0: it is */
 
 	struct pw_clocks clocks;
 	int64_t now_ms, wall_ms;
@@ -132,6 +134,7 @@ void pw_note_policy(struct pw_bus *b);
 /* words NULL: gone. at_ms: when it came or went, as far as is known. */
 void pw_fault_set(struct pw_bus *b, const char *name, const char *words, int64_t at_ms);
 void pw_faults_look(struct pw_bus *b);
+int64_t pw_faults_next_ms(const struct pw_bus *b); /* PW_NEVER: nothing passes by itself */
 
 /* signals.c: outputs follow */
 void pw_signals_drive(struct pw_bus *b);

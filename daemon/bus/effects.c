@@ -61,16 +61,31 @@ static void on_fault(struct pw_bus *b, const struct pw_effect *e)
 	pw_fault_set(b, pw_fault_name(e->fault), e->on ? words[e->fault] : NULL, e->at_ms);
 }
 
-static void on_rung(struct pw_bus *b, const struct pw_effect *e)
+static void note_rung(struct pw_bus *b, const struct pw_effect *e)
 {
 	struct pw_note n = pw_note_new(b, PW_K_RUNG);
-	const char *name = b->active.policy.signal[e->rung].name;
 
-	snprintf(n.of.rung.name, sizeof(n.of.rung.name), "%s", name);
+	snprintf(n.of.rung.name, sizeof(n.of.rung.name), "%s", b->active.policy.signal[e->rung].name);
 	n.of.rung.at_ms = e->at_ms;
+	n.of.rung.notify = e->kind == PW_E_NOTIFY;
 	pw_writer_note(b->writer, &n);
+}
+
+/* Once a sweep (R17), while the rung itself may sound again after a gap. It comes before that rung sounds
+ * and is the record of both. */
+static void on_notify(struct pw_bus *b, const struct pw_effect *e)
+{
+	note_rung(b, e);
+	b->notified = e->rung;
+}
+
+static void on_rung(struct pw_bus *b, const struct pw_effect *e)
+{
+	if (e->rung == PW_SIGNAL_NONE || e->rung != b->notified)
+		note_rung(b, e);
+	b->notified = PW_SIGNAL_NONE;
 	pw_player_signal(&b->player, e->rung, b->now_ms);
-	pw_info("rung %s", name);
+	pw_info("rung %s", b->active.policy.signal[e->rung].name);
 }
 
 static void on_judged(struct pw_bus *b, const struct pw_effect *e)
@@ -105,7 +120,7 @@ void pw_effect_take(void *bus, const struct pw_effect *e)
 		[PW_E_EXCUSED] = on_excused,  [PW_E_FAULT] = on_fault,
 		[PW_E_RUNG] = on_rung,        [PW_E_REFUSED] = on_judged,
 		[PW_E_ACCEPTED] = on_judged,  [PW_E_PRESS] = NULL,
-		[PW_E_NOTIFY] = NULL,         [PW_E_KEY_ON] = on_key_on,
+		[PW_E_NOTIFY] = on_notify,    [PW_E_KEY_ON] = on_key_on,
 		[PW_E_KEY_OFF] = on_key_off,
 	};
 

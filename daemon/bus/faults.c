@@ -4,6 +4,8 @@
 
 #include "bus_internal.h"
 
+#define DELIVERY_MS 60000 /* it stands for so long before it is a fault, or none any more */
+
 static struct pw_standing_fault *find(const struct pw_bus *b, const char *name)
 {
 	for (uint32_t i = 0; i < b->faults; i++)
@@ -71,10 +73,37 @@ static void look_at_drops(struct pw_bus *b)
 	pw_fault_set(b, "edges_dropped", words, b->now_ms);
 }
 
+/* What a person must look at stands until all is delivered, or nobody delivers: a bus that drives off is
+ * only away. An uplink that cannot make up its mind does not fill the journal. */
+static void look_at_delivery(struct pw_bus *b)
+{
+	const struct pw_delivery *d = pw_writer_delivery(b->writer);
+	const char *words = d->words[0] ? d->words : "the office refuses what this bus delivers";
+	const bool stands = find(b, "delivery") != NULL, refused = d->state == PW_D_REFUSED;
+	const bool other = stands ? d->state == PW_D_DONE || d->state == PW_D_NONE : refused;
+
+	if (other && b->delivery_ms == 0)
+		b->delivery_ms = b->now_ms;
+	if (!other)
+		b->delivery_ms = 0;
+	if (other && b->now_ms - b->delivery_ms >= DELIVERY_MS) {
+		b->delivery_ms = 0;
+		pw_fault_set(b, "delivery", refused ? words : NULL, b->now_ms);
+	} else if (stands && refused) {
+		pw_fault_set(b, "delivery", words, b->now_ms);
+	}
+}
+
+int64_t pw_faults_next_ms(const struct pw_bus *b)
+{
+	return b->delivery_ms > 0 ? b->delivery_ms + DELIVERY_MS : PW_NEVER;
+}
+
 void pw_faults_look(struct pw_bus *b)
 {
 	look_at_lines(b);
 	look_at_drops(b);
+	look_at_delivery(b);
 	pw_fault_set(b, "journal", pw_writer_fault(b->writer), b->now_ms);
 	pw_fault_set(b, "page", b->page ? pw_page_fault(b->page) : NULL, b->now_ms);
 }

@@ -174,6 +174,7 @@ static void arm(struct pw_bus *b)
 		b->watchdog_next_ms,
 		pw_gate_next_ms(b),
 		pw_tries_next_ms(b),
+		pw_faults_next_ms(b),
 	};
 	int64_t next_ms = earliest(at, sizeof(at) / sizeof(at[0]));
 	struct itimerspec t = { 0 };

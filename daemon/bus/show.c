@@ -79,6 +79,7 @@ void pw_show(struct pw_bus *b)
 	memcpy(s.recent, b->recent, sizeof(s.recent));
 	s.seq = pw_writer_seq(b->writer);
 	s.waiting = pw_writer_waiting(b->writer);
+	memcpy(&s.delivery, pw_writer_delivery(b->writer), sizeof(s.delivery));
 	memcpy(s.policy, b->active.hash, sizeof(s.policy));
 	s.proof_ms = b->active.policy.proof_ms;
 	snprintf(s.call, sizeof(s.call), "%s", b->active.policy.call);

@@ -89,7 +89,8 @@ bool pw_snapshot_ok(const struct pw_snapshot *s)
 	return s->version == PW_SNAPSHOT_VERSION && s->size == sizeof *s &&
 	       s->phase >= PW_PARKED && s->phase < PW_PHASES && ENDED(s->bus) &&
 	       ENDED(s->board) && ENDED(s->rung) && ENDED(s->call) && ENDED(s->policy) && s->trial_line < PW_LINES &&
-	       lists_ok(s) && day_ok(&s->day);
+	       s->delivery.state <= PW_D_REFUSED && ENDED(s->delivery.words) && lists_ok(s) &&
+	       day_ok(&s->day);
 }
 
 static bool step_ok(const struct pw_wiring_step *s)

@@ -47,6 +47,18 @@ enum pw_word pw_say_part(enum pw_part part)
 	return part > 0 && part < PW_PARTS ? part_word[part] : PW_W_NONE;
 }
 
+/* A receipt is a machine's: that somebody knows is another thing. */
+static void put_told(struct pw_sheet *t, const struct pw_snapshot *s)
+{
+	bool has = s->delivery.child_wall_ms == s->day.child_wall_ms && s->delivery.child_wall_ms != 0;
+
+	pw_sheet_raw(t, "</p>\n<p class=\"lead\">");
+	if (has)
+		pw_put_signed(t, PW_W_C_HAS, "", s->delivery.child_ms);
+	else
+		pw_sheet_word(t, PW_W_C_TOLD, "", "");
+}
+
 /* What to do first; the yard's own rule comes from its policy. */
 void pw_put_child(struct pw_sheet *t, const struct pw_view *v)
 {
@@ -65,6 +77,7 @@ void pw_put_child(struct pw_sheet *t, const struct pw_view *v)
 	pw_put_element(t, "li", NULL, PW_W_C_ABOARD);
 	pw_sheet_raw(t, "</ol>\n<p>");
 	pw_put_signed(t, PW_W_C_NOTED, "", v->s->day.child_wall_ms);
+	put_told(t, v->s);
 	pw_sheet_raw(t, "</p>\n</section>\n");
 }
 
@@ -153,7 +166,8 @@ static void put_taken(struct pw_sheet *t, const struct pw_view *v, bool child)
 
 	if (child)
 		pw_put_child(t, v);
-	pw_put_element(t, "p", "lead", child ? PW_W_C_TOLD : PW_W_F_TAKEN);
+	else
+		pw_put_element(t, "p", "lead", PW_W_F_TAKEN);
 	if (d->found.wall_ms) {
 		pw_sheet_raw(t, "<p>");
 		pw_sheet_word(t, PW_W_F_LAST, "", "");

@@ -52,6 +52,17 @@ static void put_wall(struct pw_sheet *t, const char *key, int64_t wall_ms)
 		     zone + 3);
 }
 
+/* known false: there is none such yet. */
+static void put_moment(struct pw_sheet *t, const char *key, bool known, int64_t wall_ms)
+{
+	if (known) {
+		put_wall(t, key, wall_ms);
+	} else {
+		put_key(t, key);
+		pw_sheet_raw(t, "null");
+	}
+}
+
 static void put_findings(struct pw_sheet *t, uint32_t findings)
 {
 	put_key(t, "findings");
@@ -195,6 +206,25 @@ static void put_journal(struct pw_sheet *t, const struct pw_snapshot *s)
 	pw_sheet_fmt(t, "{\"kept\":%" PRIu64 ",\"waiting\":%" PRIu32 "}", s->seq, s->waiting);
 }
 
+static void put_delivery(struct pw_sheet *t, const struct pw_snapshot *s)
+{
+	static const char *const states[] = {
+		[PW_D_NONE] = "none", [PW_D_AWAY] = "away", [PW_D_SENDING] = "sending",
+		[PW_D_DONE] = "done", [PW_D_REFUSED] = "refused",
+	};
+	const struct pw_delivery *d = &s->delivery;
+
+	put_key(t, "delivery");
+	pw_sheet_raw(t, "{");
+	put_text(t, "state", states[d->state]);
+	put_int(t, "receipted", (int64_t)d->receipted);
+	put_moment(t, "receipted_at", d->receipted != 0, d->receipted_ms);
+	put_int(t, "alerts_waiting", d->alerts);
+	put_moment(t, "alert_at", d->alert_ms != PW_NO_TIME, d->alert_ms);
+	put_text(t, "words", d->words);
+	pw_sheet_raw(t, "}");
+}
+
 /* Seen to work within the time for which that holds. */
 static bool is_proven(const struct pw_snapshot *s, unsigned line)
 {
@@ -233,12 +263,7 @@ static void put_day(struct pw_sheet *t, const struct pw_snapshot *s)
 
 	for (uint32_t i = 0; i < s->day.defects; i++)
 		open += s->day.defect[i].certified == 0;
-	if (s->day.child_wall_ms) {
-		put_wall(t, "child_found_at", s->day.child_wall_ms);
-	} else {
-		put_key(t, "child_found_at");
-		pw_sheet_raw(t, "null");
-	}
+	put_moment(t, "child_found_at", s->day.child_wall_ms != 0, s->day.child_wall_ms);
 	put_int(t, "defects_open", open);
 	put_unproven(t, s);
 }
@@ -264,6 +289,7 @@ int pw_page_status(const struct pw_snapshot *s, char *buf, size_t size)
 	put_recent(&t, s);
 	put_day(&t, s);
 	put_journal(&t, s);
+	put_delivery(&t, s);
 	pw_sheet_raw(&t, "}");
 	return pw_sheet_close(&t);
 }

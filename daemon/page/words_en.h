@@ -253,6 +253,9 @@
 	  "Do not leave the bus to make the call, and do not leave the child alone.")              \
 	X(C_TOLD, c_told,                                                                          \
 	  "Noted for the office at once. It may not have heard yet: make the call.")               \
+	X(C_HAS, c_has,                                                                            \
+	  "The office's computer has had it since {2}. It may not have been read yet: make the "   \
+	  "call.")                                                                                 \
 	X(C_NOTED, c_noted, "Noted at {2}.") X(YOUR_CODE, your_code, "Your driver code")           \
 	X(YOUR_CODE_MAY, your_code_may, "Your driver code, if you like") X(PART, part, "Part")     \
 	X(PART_CHOOSE, part_choose, "Choose the part")                                             \

@@ -356,6 +356,7 @@ static int tell_news(struct pw_child *c, char *why, size_t size)
 	result = put_where(c, why, size);
 	if (result == 0) {
 		s->told_sealed = s->out.seq;
+		s->news = false;
 		answer(s, -1);
 	}
 	return result;

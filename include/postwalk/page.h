@@ -13,7 +13,7 @@
 
 #include "postwalk/record.h"
 
-#define PW_SNAPSHOT_VERSION 2
+#define PW_SNAPSHOT_VERSION 3
 #define PW_FAULTS_SHOWN 8
 
 /* How things stand: a copy, version and size first, checked before the rest is read. */
@@ -46,6 +46,7 @@ struct pw_snapshot {
 	struct pw_recent recent[PW_RECENT_MAX];
 	uint64_t seq;                 /* records committed, as told */
 	uint32_t waiting;             /* records not yet on the disk */
+	struct pw_delivery delivery;  /* how they reach the office */
 	struct pw_day day;
 	char policy[65];              /* hash of the policy in force */
 	int64_t proof_ms;             /* a proof is fresh for so long */
