@@ -3,10 +3,11 @@
  * Tables of text as offices' programs write them: RFC 4180, and what else is common practice (a
  * semicolon or a tab between fields, Windows-1252, a mark at the head, any end of line).
  */
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "runs.h"
+#include "csv.h"
 
 #define ROW_MAX (1 << 20) /* bytes */
 #define FIRST_ROOM 1024

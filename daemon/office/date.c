@@ -3,7 +3,7 @@
  * The civil calendar as a count of days. Months are counted from March, so that a leap day is the
  * last of its year.
  */
-#include "runs.h"
+#include "zone.h"
 
 static int month_length(int year, int month)
 {
@@ -30,7 +30,7 @@ int32_t pw_date_days(int32_t date)
 	return era * 146097 + of_era * 365 + of_era / 4 - of_era / 100 + of_year - 719468;
 }
 
-int32_t pw_date_of(int32_t days)
+int32_t pw_date_from(int32_t days)
 {
 	const int32_t z = days + 719468, era = (z >= 0 ? z : z - 146096) / 146097;
 	const int32_t of_era = z - era * 146097;

@@ -1,71 +1,81 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * runs.h - planned runs: time zones, tables of text, run sheets, GTFS, and runs matched with stops.
+ * runs.h - planned runs out of a run sheet or a GTFS feed. docs/runs.md says what they may have.
  *
- * Pure: no store, no network, no thread, no state of the process. What is opened is not changed by
- * being used, so any number of threads may. Errors: 0; -2: it cannot be so, with one sentence in
- * why; -1: not now (memory, a disk), likewise.
+ * Pure: no store, no network, no thread, no state of the process. Errors: 0; -2: it cannot be so,
+ * with one sentence in why; -1: not now (memory, a disk), likewise.
  */
-#ifndef POSTWALK_RUNS_H
-#define POSTWALK_RUNS_H
+#ifndef POSTWALK_OFFICE_RUNS_H
+#define POSTWALK_OFFICE_RUNS_H
 
-#include <stdbool.h>
-#include <stddef.h>
-#include <stdint.h>
-#include <stdio.h>
+#include "csv.h"
+#include "postwalk/day.h"
+#include "zone.h"
 
-/* -- zone.c: a time zone by name, whatever TZ is --------------------------------------------- */
+/* -- planned.c: planned runs as a file has them, and what is to be said of its lines --------- */
 
-#define PW_ZONE_DIR "/usr/share/zoneinfo"
-#define PW_DAY_MS INT64_C(86400000)
+#define PW_RUNS_MAX 1000000 /* of one file */
+#define PW_RUN_TEXT 64
+#define PW_RUN_MS_MAX (16 * INT64_C(3600000))
 
-struct pw_zone;
-struct pw_local {
-	int32_t date;             /* YYYYMMDD, Gregorian */
-	int32_t ms;               /* of the day by the clock on the wall, 0 - 86399999 */
-	int32_t offset_s;         /* local less UTC */
-	bool summer;
-	const char *abbreviation; /* lives as long as the zone */
+struct pw_run {
+	int32_t date;             /* the day it is planned for, by the clock of its zone */
+	uint32_t line;
+	int64_t begin_ms, end_ms; /* UTC */
+	char bus[PW_NAME_MAX];    /* "": of GTFS, not known */
+	char driver[PW_CODE_MAX]; /* "": not known */
+	char run[PW_RUN_TEXT], route[PW_RUN_TEXT], place[PW_RUN_TEXT], zone[PW_RUN_TEXT];
 };
-/* "America/Denver". "": the machine's (/etc/localtime; UTC where there is none). */
-int pw_zone_open(const char *name, struct pw_zone **z, char *why, size_t size);
-/* The text of a TZif file, RFC 9636, of any version; without leap seconds. */
-int pw_zone_read(const void *file, size_t length, struct pw_zone **z, char *why, size_t size);
-void pw_zone_free(struct pw_zone *z);
-/* Years 1 - 9999; a moment outside is taken as the nearest inside. */
-void pw_zone_local(const struct pw_zone *z, int64_t utc_ms, struct pw_local *local);
-/* How many moments had that date and time: 0 the clocks skipped it, 1, 2 they went back over it. */
-int pw_zone_moments(const struct pw_zone *z, int32_t date, int32_t ms, int64_t utc_ms[2]);
-
-/* -- date.c: days as YYYYMMDD and as days since 1970-01-01 ----------------------------------- */
-
-bool pw_date_ok(int32_t date);      /* there is such a day */
-int32_t pw_date_days(int32_t date);
-int32_t pw_date_of(int32_t days);
-int pw_date_weekday(int32_t days);  /* 1 Monday - 7 Sunday, ISO 8601 */
-
-/* -- csv.c: RFC 4180; a line of a file is counted from 1 ------------------------------------- */
-
-#define PW_CSV_COLUMNS_MAX 256
-
-/* What is not UTF-8 is read as Windows-1252 (Latin-1 is a part of it). */
-enum pw_csv_encoding { PW_CSV_UTF8 = 1, PW_CSV_UTF8_MARK, PW_CSV_WINDOWS_1252 };
-struct pw_csv;
-struct pw_csv_row {
-	uint32_t line;            /* on which it begins */
-	size_t count;
-	const char *const *field; /* UTF-8; all of it lives until the next is read */
+#define PW_ROW_LIST(X)                                                                          \
+	X(NO_DAY, no_day) X(NO_TIME, no_time) X(SKIPPED_HOUR, skipped_hour)                     \
+	X(DOUBLED_HOUR, doubled_hour) X(NO_ZONE, no_zone) X(NO_BUS, no_bus) X(NO_CODE, no_code) \
+	X(NO_TEXT, no_text) X(BACKWARDS, backwards) X(TOO_LONG, too_long)                       \
+	X(DUPLICATE, duplicate) X(COLUMNS, columns) X(FREQUENCY, frequency) X(IGNORED, ignored)
+enum pw_row_why {
+	PW_ROW_NONE,
+#define X(up, low) PW_ROW_##up,
+	PW_ROW_LIST(X)
+#undef X
+	PW_ROW_WHYS
 };
-/* Reads the whole file once, to know its encoding, and from its first line whether comma, semicolon
- * or tab is between fields. f stays the caller's and can be sought in; it may be fmemopen's. */
-int pw_csv_open(FILE *f, struct pw_csv **csv, char *why, size_t size);
-void pw_csv_close(struct pw_csv *csv);
-enum pw_csv_encoding pw_csv_encoding(const struct pw_csv *csv);
-char pw_csv_separator(const struct pw_csv *csv);
-/* 1: a row; 0: the end. Blank lines are passed over. why begins with the line. */
-int pw_csv_next(struct pw_csv *csv, struct pw_csv_row *row, char *why, size_t size);
-/* Commas, CRLF. What a spreadsheet would take for a formula has ' before it; numbers are as they
- * are. Whether it was written: ferror(f). */
-void pw_csv_write(FILE *f, size_t count, const char *const *field);
+const char *pw_row_name(enum pw_row_why why);
+struct pw_row_note {
+	const char *file;         /* of a GTFS feed; "" of a sheet */
+	uint32_t line;
+	enum pw_row_why why;
+	bool taken;               /* and yet the row was taken */
+	char words[168];
+};
+enum pw_day_order { PW_DAY_ISO = 1, PW_DAY_FIRST, PW_MONTH_FIRST };
+struct pw_sheet {
+	size_t runs, notes, refused;
+	struct pw_run *run;       /* in the order of the file; no two of one date, bus and run */
+	struct pw_row_note *note; /* by file and line */
+	enum pw_csv_encoding encoding;
+	char separator;
+	enum pw_day_order order;
+	size_t run_room, note_room;
+	bool broke;               /* memory was short: it is of no use */
+};
+struct pw_sheet *pw_sheet_new(void); /* NULL: no memory */
+void pw_sheet_free(struct pw_sheet *s);
+void pw_sheet_add(struct pw_sheet *s, const struct pw_run *run);
+__attribute__((format(printf, 6, 7))) void pw_sheet_note(struct pw_sheet *s, const char *file,
+	uint32_t line, enum pw_row_why why, bool taken, const char *format, ...);
+/* Drops duplicates, saying so, and puts notes in order. 0, -1. */
+int pw_sheet_finish(struct pw_sheet *s, const char *file, char *why, size_t size);
+/* As much of a cell as can be shown, without controls, whole characters. */
+const char *pw_shown(const char *text, char shown[48]);
+
+/* -- sheet.c: a run sheet, docs/runs.md ------------------------------------------------------ */
+
+struct pw_sheet_options {
+	const char *zone;         /* of rows that name none */
+	bool (*known)(void *ctx, const char *bus); /* NULL: any bus is */
+	void *ctx;
+};
+/* 0: its rows, or notes why not, line by line; -2: it cannot be a run sheet: nothing is taken. */
+int pw_sheet_read(FILE *f, const struct pw_sheet_options *o, struct pw_sheet **s, char *why,
+		  size_t size);
 
 #endif

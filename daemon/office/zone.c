@@ -16,7 +16,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "runs.h"
+#include "zone.h"
 
 #define FILE_MAX (1 << 20)
 #define HEADER 44
@@ -244,7 +244,7 @@ static int lay_footer(struct pw_zone *z, const char *text, char *why, size_t siz
 	if (!f.changes)
 		return 0;
 	if (z->count)
-		year = pw_date_of((int32_t)floor_div(z->at_s[z->count - 1], DAY_S)) / 10000 - 1;
+		year = pw_date_from((int32_t)floor_div(z->at_s[z->count - 1], DAY_S)) / 10000 - 1;
 	if (!make_room(z, z->count + 2 * (CYCLE_YEARS + 4))) {
 		snprintf(why, size, "no memory for a time zone");
 		return -1;
@@ -508,7 +508,7 @@ void pw_zone_local(const struct pw_zone *z, int64_t utc_ms, struct pw_local *loc
 	const int64_t local_ms = sure_ms + t->offset_s * INT64_C(1000);
 	const int64_t days = floor_div(local_ms, PW_DAY_MS);
 
-	local->date = pw_date_of((int32_t)days);
+	local->date = pw_date_from((int32_t)days);
 	local->ms = (int32_t)(local_ms - days * PW_DAY_MS);
 	local->offset_s = t->offset_s;
 	local->summer = t->summer;

@@ -14,7 +14,7 @@
 
 #include <cmocka.h>
 
-#include "office/runs.h"
+#include "office/csv.h"
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 #define TABLES 10000

@@ -15,7 +15,7 @@
 
 #include <cmocka.h>
 
-#include "office/runs.h"
+#include "office/zone.h"
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 #define S INT64_C(1000)
@@ -94,7 +94,7 @@ static int moments(const struct pw_zone *z, const struct line *l, int64_t ms, in
 {
 	const int64_t days = pw_date_days(l->date) + (ms < 0 ? -1 : ms / PW_DAY_MS);
 
-	return pw_zone_moments(z, pw_date_of((int32_t)days), (int32_t)((ms + PW_DAY_MS) %
+	return pw_zone_moments(z, pw_date_from((int32_t)days), (int32_t)((ms + PW_DAY_MS) %
 			       PW_DAY_MS), utc_ms);
 }
 
@@ -489,7 +489,7 @@ static void test_days(void **state)
 
 		gmtime_r(&at, &tm);
 		date = (tm.tm_year + 1900) * 10000 + (tm.tm_mon + 1) * 100 + tm.tm_mday;
-		assert_int_equal(pw_date_of(days), date);
+		assert_int_equal(pw_date_from(days), date);
 		assert_int_equal(pw_date_days(date), days);
 		assert_true(pw_date_ok(date));
 		assert_int_equal(pw_date_weekday(days), tm.tm_wday ? tm.tm_wday : 7);
