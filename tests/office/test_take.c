@@ -439,7 +439,7 @@ static void deliver_all(struct pw_store *s, struct made *world, uint64_t *seed)
 
 static void test_random(void **state)
 {
-	static const int rounds[2] = { 300, 50 };
+	static const int rounds[2] = { 120, 25 };
 	static struct made world[WORLDS];
 	uint64_t seed = made_seed();
 
