@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define SETTLED_MS INT64_C(300000)
+
 /* What stands in the store, as far as it matters here. */
 struct stock {
 	const char *way;
@@ -130,17 +132,26 @@ static int end_taken(struct pw_store *s, struct stock *all, int64_t now_ms, char
 	return result;
 }
 
+/* What came in at the very end of the day before may still be on its way into the store. */
+static int64_t digest_ms(int32_t day, unsigned hour)
+{
+	const int64_t at_ms = pw_hours_moment(day, hour);
+	const int64_t settled_ms = pw_hours_moment(day, 0) + SETTLED_MS;
+
+	return at_ms > settled_ms ? at_ms : settled_ms;
+}
+
 /* The day of which the newest digest tells; *next_ms: when the one after it is due. */
 static int32_t digest_day(unsigned hour, int64_t now_ms, int64_t *next_ms)
 {
 	const int32_t today = pw_hours_day(now_ms);
-	const int64_t due_ms = pw_hours_moment(today, hour);
+	const int64_t due_ms = digest_ms(today, hour);
 
 	if (now_ms < due_ms) {
 		*next_ms = due_ms;
 		return pw_hours_add(today, -2);
 	}
-	*next_ms = pw_hours_moment(pw_hours_add(today, 1), hour);
+	*next_ms = digest_ms(pw_hours_add(today, 1), hour);
 	return pw_hours_add(today, -1);
 }
 
