@@ -400,7 +400,8 @@ static bool take_moment(struct sheet *s, struct going *g, enum column c, int32_t
 {
 	const int32_t days = pw_date_days(g->run.date) + wall_s / 86400;
 	int64_t moment[2];
-	const int count = pw_zone_moments(g->zone, pw_date_from(days), wall_s % 86400 * 1000, moment);
+	const int count = pw_zone_moments(g->zone, pw_date_from(days), wall_s % 86400 * 1000,
+					  moment);
 
 	if (!count)
 		return refuse(s, g, PW_ROW_SKIPPED_HOUR, "there was no %s that day: clocks were "
