@@ -85,3 +85,33 @@ int64_t pw_cell_get_time(const struct pw_cell *cell)
 {
 	return cell->kind == PW_CELL_NONE ? PW_NO_TIME : cell->number;
 }
+
+void pw_findings_text(uint32_t findings, char text[PW_FINDINGS_TEXT_MAX])
+{
+	char *end = text;
+
+	*end = '\0';
+	for (unsigned i = 0; i < PW_FINDINGS; i++) {
+		if ((findings & 1u << i) == 0)
+			continue;
+		if (end > text)
+			end = stpcpy(end, " ");
+		end = stpcpy(end, pw_finding_name((enum pw_finding)i));
+	}
+}
+
+uint32_t pw_findings_read(const char *text)
+{
+	uint32_t findings = 0;
+
+	for (size_t length; *(text += strspn(text, " ")) != '\0'; text += length) {
+		length = strcspn(text, " ");
+		for (unsigned i = 0; i < PW_FINDINGS; i++) {
+			const char *name = pw_finding_name((enum pw_finding)i);
+
+			if (strlen(name) == length && strncmp(name, text, length) == 0)
+				findings |= 1u << i;
+		}
+	}
+	return findings;
+}

@@ -124,10 +124,10 @@ const struct pw_columns pw_columns[PW_TABLES] = {
 	[PW_T_RECORD] = { "record", "bus, epoch, branch, seq, boot, mono_ms, wall_ms, wall_ok, kind, hash, body",
 			  "tbniiiistbt" },
 	[PW_T_SEAL] = { "seal", "bus, epoch, branch, seq, came_ms, sig", "tbniib" },
-	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiisiitt" },
+	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiistitt" },
 };
 
-extern const char pw_sqlite_1[], pw_pgsql_1[];
+extern const char pw_sqlite_1[], pw_sqlite_2[], pw_pgsql_1[], pw_pgsql_2[];
 
-const char *const pw_sqlite_schema[] = { pw_sqlite_1, NULL };
-const char *const pw_pgsql_schema[] = { pw_pgsql_1, NULL };
+const char *const pw_sqlite_schema[] = { pw_sqlite_1, pw_sqlite_2, NULL };
+const char *const pw_pgsql_schema[] = { pw_pgsql_1, pw_pgsql_2, NULL };

@@ -34,7 +34,7 @@ static int give_sweep(void *ctx, const struct pw_cell *cells)
 		.key_off_ms = pw_cell_get_time(&cells[5]), .walk_ms = pw_cell_get_time(&cells[6]),
 		.return_ms = pw_cell_get_time(&cells[7]), .late_ms = pw_cell_get_time(&cells[8]),
 		.came_ms = cells[9].number, .wall_ok = cells[10].number != 0,
-		.findings = (uint32_t)cells[11].number, .refused = (uint32_t)cells[12].number,
+		.findings = pw_findings_read(cells[11].bytes), .refused = (uint32_t)cells[12].number,
 		.verdict = find_verdict(&cells[13]),
 	};
 

@@ -43,6 +43,11 @@ void pw_cell_get_text(const struct pw_cell *cell, char *text, size_t size);
 void pw_cell_get_hex(const struct pw_cell *cell, char *hex, size_t size);
 int64_t pw_cell_get_time(const struct pw_cell *cell); /* NULL: PW_NO_TIME */
 
+/* Findings by their names, spaces between: their bits would move with a new one among them. */
+#define PW_FINDINGS_TEXT_MAX 512
+void pw_findings_text(uint32_t findings, char text[PW_FINDINGS_TEXT_MAX]);
+uint32_t pw_findings_read(const char *text); /* those that this program knows */
+
 /* -- statements.c ---------------------------------------------------------------------------------------- */
 
 enum pw_question {
@@ -87,10 +92,10 @@ struct pw_database {
 	/* Rows go to take; changed (may be NULL): how many rows were given, or changed. */
 	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take,
 		   void *ctx, uint64_t *changed, char *why, size_t size);
-	/* Row i by fill, one cell for each column. It may be that they are only sent at the commit, or when
-	 * they are asked for. */
+	/* Row i by fill, one cell for each column, which live until the next row. It may be that they are only
+	 * sent at the commit, or when they are asked for. */
 	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,
-		   void (*fill)(const void *ctx, size_t i, struct pw_cell *cells), const void *ctx, char *why,
+		   void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
 		   size_t size);
 	/* A copy of all that is committed, as a file of SQLite. */
 	int (*copy)(struct pw_store *s, const char *path, char *why, size_t size);

@@ -224,7 +224,7 @@ static int begin(struct pw_pgsql_store *s, char *why, size_t size)
 }
 
 static int add(struct pw_store *store, enum pw_table table, size_t rows,
-	       void (*fill)(const void *ctx, size_t i, struct pw_cell *cells), const void *ctx, char *why, size_t size)
+	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why, size_t size)
 {
 	struct pw_rows *w = &of(store)->waiting[table];
 	const size_t before = w->now.length;

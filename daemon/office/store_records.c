@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Branches and their records, put by compare-and-set of the head, and read back as they were sent. */
+#include <assert.h>
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
@@ -89,9 +90,14 @@ static void fill_key(const struct pw_put *put, uint64_t seq, struct pw_cell *cel
 	cells[3] = pw_cell_number((int64_t)seq);
 }
 
-static void fill_record(const void *ctx, size_t i, struct pw_cell *cells)
+struct filling {
+	const struct pw_put *put;
+	char findings[PW_FINDINGS_TEXT_MAX];
+};
+
+static void fill_record(void *ctx, size_t i, struct pw_cell *cells)
 {
-	const struct pw_put *put = ctx;
+	const struct pw_put *put = ((struct filling *)ctx)->put;
 	const struct pw_record *r = &put->record[i];
 
 	fill_key(put, r->seq, cells);
@@ -104,21 +110,22 @@ static void fill_record(const void *ctx, size_t i, struct pw_cell *cells)
 	cells[10] = pw_cell_text(r->body);
 }
 
-static void fill_seal(const void *ctx, size_t i, struct pw_cell *cells)
+static void fill_seal(void *ctx, size_t i, struct pw_cell *cells)
 {
-	const struct pw_put *put = ctx;
+	const struct pw_put *put = ((struct filling *)ctx)->put;
 
 	fill_key(put, put->seal[i].seq, cells);
 	cells[4] = pw_cell_number(put->to.moved_ms);
 	cells[5] = pw_cell_hex(put->seal[i].sig);
 }
 
-static void fill_sweep(const void *ctx, size_t i, struct pw_cell *cells)
+static void fill_sweep(void *ctx, size_t i, struct pw_cell *cells)
 {
-	const struct pw_put *put = ctx;
-	const struct pw_sweep_row *row = &put->sweep[i];
+	struct filling *f = ctx;
+	const struct pw_sweep_row *row = &f->put->sweep[i];
 
-	fill_key(put, row->seq, cells);
+	fill_key(f->put, row->seq, cells);
+	pw_findings_text(row->findings, f->findings);
 	cells[4] = pw_cell_time(row->closed_ms);
 	cells[5] = pw_cell_time(row->key_off_ms);
 	cells[6] = pw_cell_time(row->walk_ms);
@@ -126,7 +133,7 @@ static void fill_sweep(const void *ctx, size_t i, struct pw_cell *cells)
 	cells[8] = pw_cell_time(row->late_ms);
 	cells[9] = pw_cell_number(row->came_ms);
 	cells[10] = pw_cell_number(row->wall_ok);
-	cells[11] = pw_cell_number(row->findings);
+	cells[11] = pw_cell_text(f->findings);
 	cells[12] = pw_cell_number(row->refused);
 	cells[13] = pw_cell_text(pw_verdict_name(row->verdict));
 	cells[14] = pw_cell_text(row->rung);
@@ -195,8 +202,10 @@ static bool whole(const struct pw_put *put)
 
 int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t size)
 {
+	struct filling f = { .put = put };
 	int result;
 
+	assert(s->begun);
 	if (!whole(put)) {
 		snprintf(why, size, "records of bus %s do not lead from head to head", put->to.bus);
 		return -2;
@@ -208,9 +217,9 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 		return -2;
 	}
 	if (result < 0
-	    || (result = s->database->add(s, PW_T_RECORD, put->records, fill_record, put, why, size)) < 0
-	    || (result = s->database->add(s, PW_T_SEAL, put->seals, fill_seal, put, why, size)) < 0
-	    || (result = s->database->add(s, PW_T_SWEEP, put->sweeps, fill_sweep, put, why, size)) < 0)
+	    || (result = s->database->add(s, PW_T_RECORD, put->records, fill_record, &f, why, size)) < 0
+	    || (result = s->database->add(s, PW_T_SEAL, put->seals, fill_seal, &f, why, size)) < 0
+	    || (result = s->database->add(s, PW_T_SWEEP, put->sweeps, fill_sweep, &f, why, size)) < 0)
 		return result;
 	for (size_t i = 0; i < put->standings; i++)
 		if ((result = put_standing(s, put, &put->standing[i], why, size)) < 0)

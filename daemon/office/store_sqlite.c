@@ -202,7 +202,7 @@ static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, s
 }
 
 static int add(struct pw_store *store, enum pw_table table, size_t rows,
-	       void (*fill)(const void *ctx, size_t i, struct pw_cell *cells), const void *ctx, char *why, size_t size)
+	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why, size_t size)
 {
 	struct sqlite_store *s = of(store);
 	size_t columns = strlen(pw_columns[table].types);

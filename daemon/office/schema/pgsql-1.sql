@@ -39,9 +39,9 @@ CREATE TABLE seal (seq bigint NOT NULL, came_ms bigint NOT NULL, branch integer 
 	bus text COLLATE "C" NOT NULL, epoch bytea NOT NULL, sig bytea NOT NULL CHECK (length(sig) = 64),
 	PRIMARY KEY (bus, epoch, branch, seq)) PARTITION BY HASH (bus);
 CREATE TABLE sweep (seq bigint NOT NULL, closed_ms bigint, key_off_ms bigint, walk_ms bigint, return_ms bigint,
-	late_ms bigint, came_ms bigint NOT NULL, branch integer NOT NULL, findings bigint NOT NULL,
-	refused bigint NOT NULL, wall_ok smallint NOT NULL CHECK (wall_ok IN (0, 1)),
-	bus text COLLATE "C" NOT NULL, epoch bytea NOT NULL,
+	late_ms bigint, came_ms bigint NOT NULL, refused bigint NOT NULL, branch integer NOT NULL,
+	wall_ok smallint NOT NULL CHECK (wall_ok IN (0, 1)),
+	bus text COLLATE "C" NOT NULL, epoch bytea NOT NULL, findings text NOT NULL,
 	verdict text NOT NULL CHECK (verdict IN ('done', 'late', 'doubtful', 'missed')), rung text NOT NULL,
 	PRIMARY KEY (bus, epoch, branch, seq)) PARTITION BY HASH (bus);
 CREATE INDEX sweep_closed ON sweep (closed_ms);

@@ -33,7 +33,7 @@ CREATE TABLE seal (bus TEXT NOT NULL, epoch BLOB NOT NULL, branch INTEGER NOT NU
 CREATE TABLE sweep (bus TEXT NOT NULL, epoch BLOB NOT NULL, branch INTEGER NOT NULL, seq INTEGER NOT NULL,
 	closed_ms INTEGER, key_off_ms INTEGER, walk_ms INTEGER, return_ms INTEGER, late_ms INTEGER,
 	came_ms INTEGER NOT NULL, wall_ok INTEGER NOT NULL CHECK (wall_ok IN (0, 1)),
-	findings INTEGER NOT NULL, refused INTEGER NOT NULL,
+	findings TEXT NOT NULL, refused INTEGER NOT NULL,
 	verdict TEXT NOT NULL CHECK (verdict IN ('done', 'late', 'doubtful', 'missed')), rung TEXT NOT NULL,
 	PRIMARY KEY (bus, epoch, branch, seq)) STRICT, WITHOUT ROWID;
 CREATE INDEX sweep_closed ON sweep (closed_ms);
