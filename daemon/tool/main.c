@@ -28,6 +28,8 @@ static const struct command {
 	  "[--pin sha256//BASE64] [--office FINGERPRINT]",
 	  "tie the bus to the office that it delivers to" },
 	{ "uplink", pw_uplink, "--state DIR", "deliver to the office, as long as it runs" },
+	{ "fleet", pw_fleet, "--buses N --days D --seed S [--to URL] [--list] [--runs FILE] [--out DIR] ...",
+	  "a made-up district to try an office with" },
 	{ "status", pw_status, "[--url URL] [--json]", "how the bus stands now" },
 };
 
