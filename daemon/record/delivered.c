@@ -96,7 +96,8 @@ int pw_journal_alert(struct pw_journal *j, uint64_t from, uint64_t *seq, char *w
 	struct pw_receipt r;
 	int result = receipted(j, &r, why, size);
 
-	if (result < 0)
+	*seq = 0;
+	if (result < 0 || from > INT64_MAX)
 		return result;
 	if (from > 0 && from - 1 > r.seq)
 		r.seq = from - 1;

@@ -41,9 +41,10 @@ static void add_one(struct book *b, enum pw_kind kind, int64_t wall_ms, bool wal
 	must(pw_journal_add(b->j, &r, why, sizeof(why)), 0, why);
 }
 
-/* seq 1, 2, ... of every so many ms from day 0, each every-th sealed; a receipt behind them. */
-static void fill(const struct folder *f, int records, int64_t step_ms, int every, bool wall_ok,
-		 uint64_t receipt)
+/* seq 1, 2, ... of every so many ms from day 0, each every-th sealed; a receipt behind them, and those
+ * of alerts. */
+static void fill_with(const struct folder *f, int records, int64_t step_ms, int every, bool wall_ok,
+		      uint64_t receipt, int alerts)
 {
 	struct book b = open_book(f);
 	char why[256] = "", body[64];
@@ -57,10 +58,18 @@ static void fill(const struct folder *f, int records, int64_t step_ms, int every
 	snprintf(body, sizeof(body), "{\"seq\":%" PRIu64 "}", receipt);
 	if (receipt > 0)
 		add_one(&b, PW_K_RECEIPT, DAY_0 + records * step_ms, wall_ok, body);
+	for (int i = 0; i < alerts; i++) /* one of alerts does not hide it */
+		add_one(&b, PW_K_RECEIPT, DAY_0 + records * step_ms, wall_ok, "{\"alert\":1}");
 	must(pw_journal_seal(b.j, &b.key, why, sizeof(why)), 0, why);
 	must(pw_journal_keep(b.j, &b.row, &b.key, why, sizeof(why)), 0, why);
 	must(pw_journal_commit(b.j, why, sizeof(why)), 0, why);
 	pw_journal_close(b.j);
+}
+
+static void fill(const struct folder *f, int records, int64_t step_ms, int every, bool wall_ok,
+		 uint64_t receipt)
+{
+	fill_with(f, records, step_ms, every, wall_ok, receipt, 0);
 }
 
 /* At day's end. True: something was dropped. */
@@ -137,6 +146,25 @@ static void what_may_go(void **state)
 			fail_msg("line %d: and more", cases[i].line);
 		folder_remove(&f);
 	}
+}
+
+/* The newest receipt of all up to a record counts, whatever was said of alerts since. */
+static void receipts_of_alerts_hide_nothing(void **state)
+{
+	struct folder *f = *state;
+
+	fill_with(f, 100, DAY, 10, true, 55, 3);
+	assert_true(prune_at(f, 100, 30));
+	assert_int_equal(first_seq(f), 51);
+}
+
+static void a_receipt_of_an_alert_alone_drops_nothing(void **state)
+{
+	struct folder *f = *state;
+
+	fill_with(f, 100, DAY, 10, true, 0, 1);
+	assert_true(prune_at(f, 100, 30)); /* as without one: twice as old */
+	assert_int_equal(first_seq(f), 41);
 }
 
 /* The wall clock alone drops nothing that is not receipted: the journal has to have seen a quarter
@@ -438,6 +466,8 @@ int main(void)
 	cmocka_unit_test_setup_teardown(test, with_folder, without_folder)
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(what_may_go),
+		IN_FOLDER(receipts_of_alerts_hide_nothing),
+		IN_FOLDER(a_receipt_of_an_alert_alone_drops_nothing),
 		cmocka_unit_test(a_clock_set_to_2099),
 		IN_FOLDER(undated_records_stay),
 		IN_FOLDER(a_young_record_keeps_what_comes_after),
