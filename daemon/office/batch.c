@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "office_internal.h"
+#include "intake_internal.h"
 
 /* Grown as needed; the bodies of all records are no longer than the text that they came in. */
 struct pw_batch_room {
@@ -96,28 +96,36 @@ static int check_place(struct reading *g, const struct pw_record *r)
 	return 0;
 }
 
-static int take_record(struct reading *g, const struct pw_export_line *line)
+static char *body_room(const struct reading *g)
+{
+	return g->b->room->body + g->bodies;
+}
+
+/* Its body stands in body_room. */
+static int add_record(struct reading *g, const struct pw_record *r)
 {
 	struct pw_batch *b = g->b;
-	struct pw_record *r;
 	char hash[65];
-	size_t n;
 
-	if (check_place(g, &line->record))
+	if (check_place(g, r))
 		return -2;
-	pw_record_hash(b->bus, &line->record, hash);
-	if (strcmp(hash, line->record.hash) != 0)
-		return unsound(g, "expected the hash of record %" PRIu64 " to be that of its text",
-			       line->record.seq);
+	pw_record_hash(b->bus, r, hash);
+	if (strcmp(hash, r->hash) != 0)
+		return unsound(g, "expected the hash of record %" PRIu64 " to be that of its text", r->seq);
 	if (!GROW(b, record, records))
 		return no_memory(g);
-	r = &b->record[b->records++];
-	*r = line->record;
-	n = strlen(r->body) + 1;
-	r->body = memcpy(b->room->body + g->bodies, r->body, n);
-	g->bodies += n;
+	b->record[b->records++] = *r;
+	g->bodies += strlen(r->body) + 1;
 	memcpy(b->epoch, r->epoch, sizeof(b->epoch));
 	return 0;
+}
+
+static int take_record(struct reading *g, const struct pw_export_line *line)
+{
+	struct pw_record r = line->record;
+
+	r.body = strcpy(body_room(g), r.body);
+	return add_record(g, &r);
 }
 
 static int take_seal(struct reading *g, const struct pw_export_line *line)
@@ -162,11 +170,14 @@ static int (*const takes[])(struct reading *g, const struct pw_export_line *line
 static int take_line(struct reading *g, const char *text, size_t length)
 {
 	struct pw_export_line line;
+	struct pw_record record;
 	char why[160];
 	int result;
 
 	if (g->ended)
 		return bad(g, "expected nothing behind the end line");
+	if (g->line > 1 && pw_record_line(text, length, body_room(g), &record))
+		return add_record(g, &record);
 	if (pw_export_read(text, length, &line, why, sizeof(why)))
 		return bad(g, "%s", why);
 	if ((line.kind == PW_X_HEAD) != (g->line == 1))

@@ -28,6 +28,12 @@ void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row);
 bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms);
 void pw_token_hash(const char *token, char hash[65]);
 
+/* -- record_line.c ------------------------------------------------------------------------------------- */
+
+/* True: it is a record line, and r is what pw_export_read makes of it, its body in body (room for length
+ * bytes at least). False: it may be one all the same. */
+bool pw_record_line(const char *text, size_t length, char *body, struct pw_record *r);
+
 /* -- guesses.c: wrong enrolment codes, by the address that they come from; pure ------------------------ */
 
 #define PW_GUESSES_FREE 10      /* of one address, then one a PW_GUESS_MS */

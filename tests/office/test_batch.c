@@ -265,6 +265,115 @@ static void test_alert(void **state)
 	free(none.at);
 }
 
+/* -- record lines, fast and at large ----------------------------------------------------------------------- */
+
+#define LINES 100000
+
+/* As likely as not to be wrong somewhere. */
+static size_t spoil(char *line, size_t length, uint64_t *seed)
+{
+	static const char *const bits[] = { "\\", "\"", "\\u0041", "\\u00e9", "\\ud83d\\ude00", "\\ud83d", "\\n", "\\x",
+					    "\xc3\xa9", "\xff", " ", "\t", "-", "0", "9223372036854775808", ".5",
+					    "e3", ",", "{", "}", "\"seq\":1,", "\"more\":1,", "\x7f", "\x1f", "null" };
+
+	for (uint64_t n = made_random(seed) % 3; n > 0; n--) {
+		const size_t at = made_random(seed) % length;
+		const char *bit = bits[made_random(seed) % (sizeof(bits) / sizeof(bits[0]))];
+		const size_t more = strlen(bit);
+
+		switch (made_random(seed) % 3) {
+		case 0:
+			line[at] = (char)made_random(seed);
+			break;
+		case 1:
+			memmove(line + at, line + at + 1, length-- - at);
+			break;
+		default:
+			memmove(line + at + more, line + at, length - at);
+			memcpy(line + at, bit, more);
+			length += more;
+		}
+	}
+	return length;
+}
+
+static void random_record(struct pw_record *r, char body[300], uint64_t *seed)
+{
+	const size_t n = made_random(seed) % 60;
+	static const char *const bits[] = { "a", "\"", "\\", "/", "\n", "\t", "\x01", "\xc3\xa9", "\xf0\x9f\x98\x80",
+					    "{\"k\":1}", "~", "\x7f" };
+
+	*r = (struct pw_record){ .seq = made_random(seed) >> (1 + made_random(seed) % 60 % 63),
+				 .boot = made_random(seed) % 100,
+				 .mono_ms = (int64_t)made_random(seed) >> made_random(seed) % 64,
+				 .wall_ms = (int64_t)made_random(seed) >> made_random(seed) % 64,
+				 .wall_ok = made_random(seed) % 2,
+				 .kind = PW_K_NONE + 1 + (enum pw_kind)(made_random(seed) % (PW_KINDS - 1)) };
+	r->seq += r->seq == 0;
+	body[0] = '\0';
+	for (size_t i = 0; i < n; i++)
+		strcat(body, bits[made_random(seed) % (made_random(seed) % 4 ? 6 : 12)]);
+	r->body = body;
+	for (int i = 0; i < 64; i++) {
+		r->prev[i] = "0123456789abcdef"[made_random(seed) % 16];
+		r->hash[i] = "0123456789abcdef"[made_random(seed) % 16];
+		if (i < 16)
+			r->epoch[i] = r->hash[i];
+	}
+}
+
+static bool same_record(const struct pw_record *a, const struct pw_record *b)
+{
+	return a->seq == b->seq && a->boot == b->boot && a->mono_ms == b->mono_ms &&
+	       a->wall_ms == b->wall_ms && a->wall_ok == b->wall_ok && a->kind == b->kind &&
+	       !strcmp(a->epoch, b->epoch) && !strcmp(a->prev, b->prev) && !strcmp(a->hash, b->hash) &&
+	       !strcmp(a->body, b->body);
+}
+
+/* What the fast one takes is what jansson makes of it; and it takes what is written by pw_export_record,
+ * unless there is a character in it that it leaves alone. */
+static void test_lines(void **state)
+{
+	unsigned fast = 0, whole = 0, refused = 0;
+	uint64_t seed = made_seed();
+
+	(void)state;
+	for (int i = 0; i < LINES; i++) {
+		char line[1200], body[1200], text[300], why[160];
+		struct pw_export_line at_large;
+		struct pw_record r, quick;
+		size_t length;
+		bool taken;
+
+		random_record(&r, text, &seed);
+		length = (size_t)pw_export_record(&r, line, sizeof(line));
+		assert_true(length < sizeof(line));
+		taken = pw_record_line(line, length, body, &quick);
+		if (taken)
+			assert_true(same_record(&quick, &r));
+		else
+			assert_true(strpbrk(text, "\x01\xc3\xf0") || r.seq >= 1000000000000000000 ||
+				    llabs(r.mono_ms) >= 1000000000000000000 ||
+				    llabs(r.wall_ms) >= 1000000000000000000);
+		length = spoil(line, length, &seed);
+		memset(&quick, 0, sizeof(quick));
+		taken = pw_record_line(line, length, body, &quick);
+		if (pw_export_read(line, length, &at_large, why, sizeof(why))) {
+			refused++;
+			if (taken)
+				fail_msg("%s: %.*s", why, (int)length, line);
+			continue;
+		}
+		whole++;
+		fast += taken;
+		if (taken && (at_large.kind != PW_X_RECORD || !same_record(&quick, &at_large.record)))
+			fail_msg("another record: %.*s", (int)length, line);
+		pw_export_free(&at_large);
+	}
+	print_message("%u are records, %u of them are read fast; %u are not\n", whole, fast, refused);
+	assert_true(fast > LINES / 20 && refused > LINES / 10);
+}
+
 /* -- packing --------------------------------------------------------------------------------------------- */
 
 /* What a program makes of a text. */
@@ -386,6 +495,7 @@ int main(void)
 		cmocka_unit_test(test_first_record),
 		cmocka_unit_test(test_flipped),
 		cmocka_unit_test(test_alert),
+		cmocka_unit_test(test_lines),
 		cmocka_unit_test(test_packed),
 		cmocka_unit_test(test_behind_a_stream),
 		cmocka_unit_test(test_bombs),
