@@ -124,16 +124,20 @@ void pw_matter_say(struct pw_matter *m, const char *more)
 	const struct kind *k = kind_of(m->kind);
 	const bool says_more = k->opens != NULL && more[0] != '\0';
 	char when[2 * PW_HOURS_TEXT_MAX + 64], room[sizeof(m->words)] = "";
-	int rest;
+	const char *const parts[] = {
+		k->begins, m->bus, k->goes_on, when, says_more ? "; " : "",
+		says_more ? k->opens : "", room, says_more ? k->closes : "", ": ", k->next, ".",
+	};
+	size_t length = 1;
 
 	say_when(m, k->own_time, when, sizeof(when));
-	if (says_more) {
-		rest = snprintf(NULL, 0, "%s%s%s%s; %s%s: %s.", k->begins, m->bus, k->goes_on, when,
-				k->opens, k->closes, k->next);
-		pw_words_copy(room, rest < (int)sizeof(room) ? sizeof(room) - (size_t)rest : 1,
-			      more);
+	for (size_t i = 0; i < sizeof(parts) / sizeof(parts[0]); i++)
+		length += strlen(parts[i]);
+	if (says_more && length < sizeof(room))
+		pw_words_copy(room, sizeof(room) - length, more);
+	length = 0;
+	for (size_t i = 0; i < sizeof(parts) / sizeof(parts[0]); i++) {
+		pw_words_copy(m->words + length, sizeof(m->words) - length, parts[i]);
+		length += strlen(m->words + length);
 	}
-	snprintf(m->words, sizeof(m->words), "%s%s%s%s%s%s%s%s: %s.", k->begins, m->bus, k->goes_on,
-		 when, says_more ? "; " : "", says_more ? k->opens : "", room,
-		 says_more ? k->closes : "", k->next);
 }
