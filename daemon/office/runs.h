@@ -78,4 +78,26 @@ struct pw_sheet_options {
 int pw_sheet_read(FILE *f, const struct pw_sheet_options *o, struct pw_sheet **s, char *why,
 		  size_t size);
 
+/* -- tree.c: what is found by its id --------------------------------------------------------- */
+
+struct pw_keyed { char *id; }; /* the first member of what is in a tree; a tree begins as NULL */
+void *pw_tree_find(void *const *tree, const char *id); /* NULL: not there */
+/* The one that is there, or a new one of that size, all zero but its id. NULL: no memory. */
+void *pw_tree_add(void **tree, const char *id, size_t each);
+void pw_tree_free(void *tree);
+
+/* -- gtfs.c: GTFS, a folder of an unzipped feed, docs/runs.md -------------------------------- */
+
+#define PW_SPAN_DAYS_MAX 400
+
+struct pw_gtfs_options {
+	int32_t from, to;         /* days of service, both of them too */
+	const char *buses;        /* a file that says which bus has a block; NULL: none */
+	bool (*known)(void *ctx, const char *bus);
+	void *ctx;
+};
+/* As pw_sheet_read: a run is a trip of a day, in the order of days and then of trips.txt. */
+int pw_gtfs_read(const char *folder, const struct pw_gtfs_options *o, struct pw_sheet **s,
+		 char *why, size_t size);
+
 #endif
