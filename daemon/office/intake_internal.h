@@ -24,6 +24,10 @@ enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *tok
 /* A row as it is now. Where there is no memory for it, its bus is unknown until the next start. */
 void pw_roll_bus(struct pw_roll *roll, const struct pw_bus_row *row);
 void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row);
+/* A bus has so many bodies under way at most, so that one alone cannot take all the room. False: no more. */
+#define PW_BODIES_A_BUS 4
+bool pw_roll_enter(struct pw_roll *roll, const char *bus);
+void pw_roll_leave(struct pw_roll *roll, const char *bus);
 /* True once an hour a bus: what it sends is not sound, and that is noted. */
 bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms);
 void pw_token_hash(const char *token, char hash[65]);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* postwalk-office: what the buses of a yard deliver, kept and watched over. */
 #include <errno.h>
+#include <malloc.h>
 #include <signal.h>
 #include <sodium.h>
 #include <stdlib.h>
@@ -156,6 +157,7 @@ static int serve(const char *dir, int argc)
 	sigset_t signals;
 	int result;
 
+	mallopt(M_MMAP_THRESHOLD, 65536); /* bodies go back to the system one by one */
 	if (argc > 2)
 		return fail("expected postwalk-office serve [--office DIR]", -2);
 	sigemptyset(&signals);

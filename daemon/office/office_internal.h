@@ -16,7 +16,7 @@
 #include "postwalk/store.h"
 
 #define PW_BATCH_BYTES_MAX (1 << 20)  /* of text, unpacked; a packed body is no longer than that either */
-#define PW_BODIES_MAX (24 << 20)      /* held at one time, over all connections; beyond: 503 */
+#define PW_BODIES_MAX (76 << 20)      /* held at one time, over all connections: 300 of 256 KiB; beyond: 503 */
 #define PW_CODE_DAYS 14               /* an enrolment code is good for so long */
 
 /* -- folder.c: OFFICE/, one owner (flock), office.key, office.conf ------------------------------------ */

@@ -2,6 +2,7 @@
 /* A request by its headers: what it asks, who asks, and whether its body is wanted. */
 #include <arpa/inet.h>
 #include <netinet/in.h>
+#include <sodium.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
@@ -25,6 +26,13 @@ void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, c
 	va_start(args, format);
 	vsnprintf(r->wrong.words, sizeof(r->wrong.words), format, args);
 	va_end(args);
+}
+
+/* Not all of them after the same while. */
+void pw_request_later(struct pw_request *r, const char *words)
+{
+	pw_request_wrong(r, 503, "later", "%s", words);
+	r->wrong.retry_s = 3 + (int)randombytes_uniform(5);
 }
 
 /* -- memory --------------------------------------------------------------------------------------- */
@@ -239,13 +247,17 @@ static bool take_length(struct pw_request *r, const struct route *route, const s
 	return r->wrong.status == 0;
 }
 
-static void make_room(struct pw_request *r)
+static void make_room(struct pw_request *r, bool of_bus)
 {
-	r->body = pw_hold(r, r->length) ? malloc(r->length > 0 ? r->length : 1) : NULL;
-	if (r->body)
+	r->entered = of_bus && pw_roll_enter(r->server->o->roll, r->bus);
+	if (of_bus && !r->entered) {
+		pw_request_later(r, "this bus has too many requests under way");
 		return;
-	pw_request_wrong(r, 503, "later", "too many batches come in at this moment");
-	r->wrong.retry_s = 2 + (int)(r->length % 5);
+	}
+	if (pw_hold(r, r->length))
+		r->body = malloc(r->length > 0 ? r->length : 1);
+	if (!r->body)
+		pw_request_later(r, "too many batches come in at this moment");
 }
 
 /* -- the whole ------------------------------------------------------------------------------------------- */
@@ -279,7 +291,7 @@ bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
 		if (take_length(r, route, &f) && take_query(r, route) &&
 		    (!route->of_bus || take_token(r, f.authorization)) && take_packing(r, f.packing) &&
 		    route->posts)
-			make_room(r);
+			make_room(r, route->of_bus);
 	}
 	/* A short body is read before it is refused: who still sends one may not hear the answer. */
 	return !f.coding && r->length <= PW_BATCH_BYTES_MAX && r->wrong.status != 411;

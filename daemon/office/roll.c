@@ -15,6 +15,7 @@ struct entry {
 	struct pw_public_key key;
 	char token[65];
 	int64_t noted_ms; /* that it sent what is not sound */
+	unsigned bodies;  /* under way */
 };
 struct asked {
 	char bus[PW_NAME_MAX];
@@ -180,6 +181,32 @@ bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms)
 	}
 	pthread_mutex_unlock(&roll->lock);
 	return note;
+}
+
+bool pw_roll_enter(struct pw_roll *roll, const char *bus)
+{
+	bool found, may;
+	size_t at;
+
+	pthread_mutex_lock(&roll->lock);
+	at = place_of(roll, bus, &found);
+	may = found && roll->entry[at].bodies < PW_BODIES_A_BUS;
+	if (may)
+		roll->entry[at].bodies++;
+	pthread_mutex_unlock(&roll->lock);
+	return may;
+}
+
+void pw_roll_leave(struct pw_roll *roll, const char *bus)
+{
+	bool found;
+	size_t at;
+
+	pthread_mutex_lock(&roll->lock);
+	at = place_of(roll, bus, &found);
+	if (found)
+		roll->entry[at].bodies--;
+	pthread_mutex_unlock(&roll->lock);
 }
 
 /* -- its life -------------------------------------------------------------------------------------------- */

@@ -5,8 +5,6 @@
 
 #include "server_internal.h"
 
-#define LATER_S 5
-
 /* -- on the desk's thread ---------------------------------------------------------------------------- */
 
 static int work_head(struct pw_store *s, void *ctx, char *why, size_t size)
@@ -96,8 +94,7 @@ static bool post(struct pw_request *r, int (*work)(struct pw_store *s, void *ctx
 	server->posted += r->posted;
 	pthread_mutex_unlock(&server->lock);
 	if (!r->posted) {
-		pw_request_wrong(r, 503, "later", "the office is stopping");
-		r->wrong.retry_s = LATER_S;
+		pw_request_later(r, "the office is stopping");
 		return false;
 	}
 	r->job = (struct pw_job){ .work = work, .done = done, .ctx = r };
@@ -136,7 +133,7 @@ static bool unpack(struct pw_request *r, char **text, size_t *length)
 	if (result == 0)
 		return true;
 	if (result == -1)
-		pw_request_wrong(r, 503, "later", "%s", why);
+		pw_request_later(r, why);
 	else
 		pw_request_wrong(r, result == -3 ? 413 : 400, result == -3 ? "large" : "bad", "%s", why);
 	return false;
@@ -161,8 +158,7 @@ static bool check(struct pw_request *r)
 	r->batch->begins = r->begins;
 	if (pw_hold(r, pw_batch_bytes(r->batch)))
 		return true;
-	pw_request_wrong(r, 503, "later", "too many batches come in at this moment");
-	r->wrong.retry_s = LATER_S;
+	pw_request_later(r, "too many batches come in at this moment");
 	return false;
 }
 
@@ -194,8 +190,7 @@ static void settle_enrol(struct pw_request *r)
 static void settle(struct pw_request *r)
 {
 	if (r->result < 0) {
-		pw_request_wrong(r, 503, "later", "the office cannot keep it now");
-		r->wrong.retry_s = LATER_S;
+		pw_request_later(r, "the office cannot keep it now");
 	} else if (r->route == PW_R_ENROL) {
 		settle_enrol(r);
 	} else if (r->route == PW_R_RECORDS && r->took.how == PW_TAKEN_GAP) {

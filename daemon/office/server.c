@@ -101,6 +101,8 @@ static void *keep_deadlines(void *cls)
 static void request_free(struct pw_request *r)
 {
 	pw_let_go(r);
+	if (r->entered)
+		pw_roll_leave(r->server->o->roll, r->bus);
 	pw_batch_free(r->batch);
 	json_decref(r->heads);
 	free(r->body);

@@ -57,6 +57,7 @@ struct pw_request {
 	char *body;
 	size_t got;
 	size_t held;                        /* of the server's */
+	bool entered;                       /* one of its bus's bodies */
 	struct pw_wrong wrong;              /* status 0: nothing so far */
 	/* At the desk. */
 	bool posted;
@@ -77,6 +78,7 @@ __attribute__((format(printf, 4, 5))) /* once only: the first stays */
 void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, const char *format, ...);
 bool pw_hold(struct pw_request *r, size_t bytes); /* false: it would be too much, over all */
 void pw_let_go(struct pw_request *r);
+void pw_request_later(struct pw_request *r, const char *words); /* 503 */
 
 /* -- routes.c ------------------------------------------------------------------------------------------- */
 
