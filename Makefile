@@ -4,7 +4,8 @@
 # make test       every test that fits in a quarter of an hour
 # make bench      figures
 # make powercut   every power cut that the tests know, and kill -9 a thousand times
-# make check-all  the rest: every failing disk, sanitizers, long random traces, bare folders of
+# make check-stats  the arithmetic of audits beside R
+# make check-all  the rest: every failing disk, sanitizers, long random traces, R, bare folders of
 #                 Debian 12 and 13
 # make install    DESTDIR and PREFIX as usual
 
@@ -28,6 +29,7 @@ BUILT ?= $(or $(SOURCE_DATE_EPOCH),$(shell git log -1 --format=%ct 2>/dev/null |
 GPIOD_API := $(shell $(PKG_CONFIG) --atleast-version=2 libgpiod 2>/dev/null && echo 2 || echo 1)
 
 CORE = $(wildcard daemon/core/*.c)
+STATS = $(wildcard daemon/stats/*.c)
 RECORD = $(wildcard daemon/record/*.c)
 BOARD_ROOM = $(filter-out daemon/board/gpiod_v%,$(wildcard daemon/board/*.c)) \
 	daemon/board/gpiod_v$(GPIOD_API).c
@@ -37,7 +39,7 @@ UPLINK = $(wildcard daemon/uplink/*.c)
 TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
 OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S
 MAINS = daemon/bus/main.c daemon/tool/main.c daemon/office/main.c
-ROOMS = $(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
+ROOMS = $(CORE) $(STATS) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
 	$(filter-out $(MAINS),$(BUS) $(TOOL) $(OFFICE))
 
 obj = $(patsubst %,$(BUILD)/%.o,$(basename $(1)))
@@ -47,18 +49,19 @@ OFFICE_LIBS = $(TOOL_LIBS) libpq zlib
 LIBS = $(call libs,libgpiod $(OFFICE_LIBS))
 
 .DELETE_ON_ERROR:
-.PHONY: all demo test bench check check-all check-shim check-asan run-asan check-bare install clean
+.PHONY: all demo test bench check check-all check-shim check-asan run-asan check-stats check-bare \
+	install clean
 all: $(BUILD)/postwalkd $(BUILD)/postwalk $(BUILD)/postwalk-office
 
 $(BUILD)/postwalkd: $(call obj,$(CORE) $(RECORD) $(BOARD_ROOM) $(PAGE) $(BUS))
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ \
 		$(call libs,libgpiod sqlite3 libmicrohttpd libsodium jansson)
 
-$(BUILD)/postwalk: $(call obj,$(CORE) $(RECORD) $(UPLINK) $(TOOL))
+$(BUILD)/postwalk: $(call obj,$(CORE) $(STATS) $(RECORD) $(UPLINK) $(TOOL))
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) $^ -o $@ $(call libs,$(TOOL_LIBS)) -lm
 
-$(BUILD)/postwalk-office: $(call obj,$(CORE) $(RECORD) $(OFFICE))
-	$(CC) $(ALL_CFLAGS) -pthread $(ALL_LDFLAGS) $^ -o $@ $(call libs,$(OFFICE_LIBS))
+$(BUILD)/postwalk-office: $(call obj,$(CORE) $(STATS) $(RECORD) $(OFFICE))
+	$(CC) $(ALL_CFLAGS) -pthread $(ALL_LDFLAGS) $^ -o $@ $(call libs,$(OFFICE_LIBS)) -lm
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
@@ -154,6 +157,7 @@ check-all: test
 	$(MAKE) check-flips
 	$(MAKE) check-shim
 	$(MAKE) check-asan
+	$(MAKE) check-stats
 	$(MAKE) check-bare
 # Every call of the writer fails, in every way.
 check-shim: all units
@@ -166,6 +170,14 @@ check-asan:
 run-asan:
 	$(TEST_ENV) tests/run.sh $(filter $(BUILD)/tests/unit/%,$(UNIT)) \
 		"python3 tests/explore/run.py --count 10000 --mutate 3000 $(BUILD)/postwalk"
+# R's tables made afresh, beside those that are kept, and read by the tests.
+STATS_TESTS = $(BUILD)/tests/unit/test_stats_tables $(BUILD)/tests/unit/test_stats_drift
+check-stats: $(STATS_TESTS)
+	etc/install-packages.sh stats
+	mkdir -p $(BUILD)/stats
+	Rscript tests/stats/reference.R $(BUILD)/stats
+	STATS_TABLES=$(BUILD)/stats $(TEST_ENV) tests/run.sh $(STATS_TESTS) \
+		"Rscript tests/stats/compare.R tests/stats $(BUILD)/stats"
 check-bare:
 	etc/install-packages.sh bare
 	tests/bare/bare.sh bookworm
