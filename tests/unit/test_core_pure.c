@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Two rooms are pure, the core and the arithmetic of audits: their objects ask nothing of the outside
- * but memory and string functions; the core also formatting into a buffer, the arithmetic mathematics.
+ * Two rooms are pure, the core and the arithmetic of audits: their objects ask nothing of the
+ * outside but memory and string functions; the core also formatting, the arithmetic mathematics.
  * No file, no clock, no allocation, no logging, no other room; nothing that can change stands in
  * them.
  */
