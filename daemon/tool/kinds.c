@@ -176,6 +176,8 @@ static bool say_rung(const struct told *t)
 		pw_put(t->o, "no signal any more");
 	else
 		pw_put(t->o, "signal %s", name);
+	if (json_is_true(json_object_get(t->body, "notify")))
+		pw_put(t->o, ", and the office is to be told");
 	return name[0] != '\0';
 }
 
@@ -303,6 +305,23 @@ static bool say_prune(const struct told *t)
 	pw_put(t->o, "records up to seq %" PRId64 " (hash %.12s...) and %" PRId64
 	       " seals were kept long enough and were dropped", seq, pw_body_word(t->body, "hash"),
 	       seals);
+	return true;
+}
+
+/* The office's clock, not the bus's. */
+static bool say_receipt(const struct told *t)
+{
+	const bool alert = json_object_get(t->body, "alert") != NULL;
+	int64_t seq, time_ms;
+
+	if (pw_body_int(t->body, alert ? "alert" : "seq", &seq))
+		return false;
+	pw_put(t->o, alert ? "the office has the alert of seq %" PRId64
+			   : "the office has all up to seq %" PRId64, seq);
+	if (pw_body_int(t->body, "time_ms", &time_ms) == 0) {
+		pw_put(t->o, ", by its own clock at ");
+		pw_put_clock(t->o, time_ms);
+	}
 	return true;
 }
 
@@ -436,7 +455,7 @@ static bool (*const say_kind[PW_KINDS])(const struct told *t) = {
 	[PW_K_EXCUSED] = say_excused, [PW_K_RUNG] = say_rung,       [PW_K_FAULT] = say_fault,
 	[PW_K_SERVICE] = say_service, [PW_K_CLOCK] = say_clock,     [PW_K_PROOF] = say_told,
 	[PW_K_FOUND] = say_told,      [PW_K_SETUP] = say_told,      [PW_K_PIN] = say_told,
-	[PW_K_LOST] = say_lost,       [PW_K_RECEIPT] = say_any,     [PW_K_PRUNE] = say_prune,
+	[PW_K_LOST] = say_lost,       [PW_K_RECEIPT] = say_receipt, [PW_K_PRUNE] = say_prune,
 	[PW_K_EPOCH] = say_epoch,     [PW_K_REPORT] = say_told,
 };
 

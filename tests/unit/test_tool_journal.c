@@ -99,7 +99,7 @@ static const struct {
 	  "24  found    what a coat, rows [3,4]" },
 	{ __LINE__, PW_K_SETUP, 0, false, "{\"by\":null}", "25  setup    by null" },
 	{ __LINE__, PW_K_PIN, 0, false, "{\"accepted\":false}", "26  pin      accepted false" },
-	{ __LINE__, PW_K_RECEIPT, 0, false, "{\"seq\":20}", "27  receipt  seq 20" },
+	{ __LINE__, PW_K_RECEIPT, 0, false, "{\"seq\":20}", "27  receipt  the office has all up to seq 20" },
 	/* both sides of a switch: the zone is that of the moment */
 	{ __LINE__, PW_K_RUNG, AUTUMN - 1000, false, "{\"name\":\"a\"}", "28  rung     signal a" },
 	{ __LINE__, PW_K_EXCUSED, AUTUMN, false, "{\"at_ms\":184000}",
@@ -163,6 +163,16 @@ static const struct {
 	{ __LINE__, PW_K_PIN, 0, false,
 	  "{\"role\":\"nobody\",\"accepted\":false,\"tries\":1,\"why\":\"token\"}",
 	  "48  pin      a form was turned away: token" },
+	/* what the office is told, and what it has: by its own clock */
+	{ __LINE__, PW_K_RUNG, 0, false, "{\"name\":\"office\",\"at_ms\":185000,\"notify\":true}",
+	  "49  rung     signal office, and the office is to be told" },
+	{ __LINE__, PW_K_RECEIPT, 0, false,
+	  "{\"seq\":812,\"hash\":\"0123456789abcdef\",\"time_ms\":1795612443000,\"nonce\":\"00\",\"sig\":\"00\"}",
+	  "50  receipt  the office has all up to seq 812, by its own clock at 07:14:03" },
+	{ __LINE__, PW_K_RECEIPT, 0, false, "{\"alert\":811,\"hash\":\"00\",\"time_ms\":1795700000000}",
+	  "51  receipt  the office has the alert of seq 811, by its own clock at 2026-11-26 07:33:20" },
+	{ __LINE__, PW_K_RECEIPT, 0, false, "{\"hash\":\"00\"}",
+	  "52  receipt  not understood: {\"hash\":\"00\"}" },
 };
 
 static int64_t wall_at(size_t i)
