@@ -5,33 +5,42 @@
 
 /* -- the median of many ---------------------------------------------------------------------- */
 
-static void sift(double *v, size_t from, size_t n)
+/* Hoare's FIND: the k-th stands at its place, nothing larger before it, nothing smaller after. */
+static void find(double *v, ptrdiff_t n, ptrdiff_t k)
 {
-	const double value = v[from];
+	for (ptrdiff_t low = 0, high = n - 1; low < high;) {
+		const double pivot = v[k];
+		ptrdiff_t i = low, j = high;
 
-	for (size_t child; (child = 2 * from + 1) < n; from = child) {
-		if (child + 1 < n && v[child + 1] > v[child])
-			child++;
-		if (v[child] <= value)
-			break;
-		v[from] = v[child];
+		while (i <= j) {
+			while (v[i] < pivot)
+				i++;
+			while (v[j] > pivot)
+				j--;
+			if (i <= j) {
+				double other = v[i];
+
+				v[i++] = v[j];
+				v[j--] = other;
+			}
+		}
+		if (j < k)
+			low = i;
+		if (i > k)
+			high = j;
 	}
-	v[from] = value;
 }
 
-/* By heap: never slow, whatever the order was. */
 static double median(double *v, size_t n)
 {
-	for (size_t i = n / 2; i > 0; i--)
-		sift(v, i - 1, n);
-	for (size_t i = n; i > 1; i--) {
-		double largest = v[0];
+	double below = -INFINITY;
 
-		v[0] = v[i - 1];
-		v[i - 1] = largest;
-		sift(v, 0, i - 1);
-	}
-	return pw_quantile(v, n, 0.5);
+	find(v, (ptrdiff_t)n, (ptrdiff_t)(n / 2));
+	if (n % 2 == 1)
+		return v[n / 2];
+	for (size_t i = 0; i < n / 2; i++)
+		below = fmax(below, v[i]);
+	return below + (v[n / 2] - below) / 2;
 }
 
 /* -- Theil-Sen ------------------------------------------------------------------------------- */
