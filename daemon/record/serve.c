@@ -169,12 +169,17 @@ static void answer(struct pw_serve *s, int fd)
 		hang_up(s);
 }
 
-static void new_answer(struct pw_serve *s, enum pw_hand_kind kind)
+/* Each says whose journal it is of. */
+static void new_answer(struct pw_child *c, enum pw_hand_kind kind)
 {
-	memset(&s->out, 0, sizeof(s->out));
-	s->out.version = PW_HAND_VERSION;
-	s->out.kind = (uint16_t)kind;
-	s->out.size = sizeof(s->out);
+	struct pw_hand *out = &c->serve->out;
+
+	memset(out, 0, sizeof(*out));
+	out->version = PW_HAND_VERSION;
+	out->kind = (uint16_t)kind;
+	out->size = sizeof(*out);
+	snprintf(out->bus, sizeof(out->bus), "%s", c->order->bus);
+	snprintf(out->epoch, sizeof(out->epoch), "%s", pw_journal_epoch(c->journal));
 }
 
 /* -- requests ---------------------------------------------------------------------------------- */
@@ -203,8 +208,6 @@ static int put_where(struct pw_child *c, char *why, size_t size)
 	if (result < 0)
 		return result;
 	out->first = result == 1 ? r.seq : 0;
-	snprintf(out->bus, sizeof(out->bus), "%s", c->order->bus);
-	snprintf(out->epoch, sizeof(out->epoch), "%s", pw_journal_epoch(c->journal));
 	out->seq = pw_journal_sealed(c->journal);
 	out->receipted = c->serve->delivery.receipted;
 	out->alerts = c->serve->delivery.alerts;
@@ -323,7 +326,7 @@ static int take_request(struct pw_child *c, char *why, size_t size)
 		hang_up(s);
 		return 0;
 	}
-	new_answer(s, s->in.kind);
+	new_answer(c, s->in.kind);
 	return handlers[s->in.kind](c, why, size);
 }
 
@@ -335,7 +338,7 @@ static int answer_slice(struct pw_child *c, char *why, size_t size)
 
 	if (result != 0)
 		return result < 0 ? result : 0;
-	new_answer(s, s->alert ? PW_H_ALERT : PW_H_STRETCH);
+	new_answer(c, s->alert ? PW_H_ALERT : PW_H_STRETCH);
 	s->out.first = t->first;
 	s->out.seq = t->seq;
 	memcpy(s->out.hash, t->hash, sizeof(s->out.hash));
@@ -352,7 +355,7 @@ static int tell_news(struct pw_child *c, char *why, size_t size)
 	struct pw_serve *s = c->serve;
 	int result;
 
-	new_answer(s, PW_H_NEWS);
+	new_answer(c, PW_H_NEWS);
 	result = put_where(c, why, size);
 	if (result == 0) {
 		s->told_sealed = s->out.seq;

@@ -19,8 +19,8 @@
 #define PW_STRETCH_MOST 262144   /* and never passed, unless one sealed stretch is longer by itself */
 
 enum pw_hand_kind {
-	/* up, by the uplink: each but SAYS is answered by one of the same kind */
-	PW_H_WHERE = 1, /* -> bus, epoch, first, seq (the last sealed one), hash, receipted, alerts */
+	/* up, by the uplink: each but SAYS is answered by one of the same kind, with bus and epoch */
+	PW_H_WHERE = 1, /* -> first, seq (the last sealed one), hash, receipted, alerts */
 	PW_H_HASH,      /* seq -> hash; "": that record is not there */
 	PW_H_STRETCH,   /* first -> text: from first to a seal; first, seq, hash; no text: nothing. words: why,
 			 * where there should be one. Before the beginning (J11): first, where that is */
