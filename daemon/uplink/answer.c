@@ -47,7 +47,10 @@ void pw_answer_is_strange(struct pw_reply *reply, const char *expected)
 
 json_t *pw_answer_read(const struct pw_answer *a, struct pw_reply *reply)
 {
-	json_t *answer = json_loadb(a->text, a->length, JSON_REJECT_DUPLICATES, NULL);
+	json_error_t error;
+	json_t *answer = json_loadb(a->text, a->length, JSON_REJECT_DUPLICATES, &error);
+	const bool cut = answer == NULL
+			 && json_error_code(&error) == json_error_premature_end_of_input;
 	const char *words = json_string_value(json_object_get(answer, "words"));
 
 	reply->retry_s = a->retry_s;
@@ -63,7 +66,9 @@ json_t *pw_answer_read(const struct pw_answer *a, struct pw_reply *reply)
 		json_decref(answer);
 		answer = NULL;
 	}
-	if (reply->said == PW_SAID_SO && answer == NULL)
+	if (reply->said == PW_SAID_SO && cut)
+		pw_reply_set(reply, PW_SAID_LATER, "the answer was cut off");
+	else if (reply->said == PW_SAID_SO && answer == NULL)
 		pw_answer_is_strange(reply, "a JSON object");
 	return answer;
 }

@@ -101,8 +101,8 @@ static int open_link(const char *dir, struct pw_link **link)
 
 _Noreturn void pw_uplink_child(const char *dir, pid_t parent)
 {
-	struct pw_uplink u = { .pace = &pw_pace, .network = -1,
-			       .hands = { .wait_ms = pw_pace.answer_ms } };
+	struct pw_uplink u = { .pace = &pw_uplink_pace, .network = -1,
+			       .hands = { .wait_ms = pw_uplink_pace.answer_ms } };
 
 	prctl(PR_SET_NAME, "postwalk-uplink");
 	u.hands.fd = pw_hands_open(dir);

@@ -280,6 +280,8 @@ int pw_uplink_contact(struct pw_uplink *u)
 	if (ask_short(u, &t.where) < 0)
 		return -1;
 	u->hands.alerts = t.where.alerts;
+	if (pw_uplink_alerts(u) < 0)
+		return -1;
 	u->idle = t.where.receipted >= t.where.seq;
 	if (u->idle) {
 		rest(u);

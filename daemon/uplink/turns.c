@@ -7,7 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
-const struct pw_pace pw_pace = {
+const struct pw_uplink_pace pw_uplink_pace = {
 	.backoff_ms = pw_backoff_ms, .look_ms = 60000, .network_ms = 30000, .answer_ms = 30000,
 };
 

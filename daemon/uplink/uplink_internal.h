@@ -88,13 +88,13 @@ int pw_hands_drain(struct pw_hands *w); /* takes what was told unasked. 0; -1: t
 
 /* -- contact.c, alert.c, turns.c --------------------------------------------------------------- */
 
-struct pw_pace {
+struct pw_uplink_pace {
 	int64_t (*backoff_ms)(unsigned n, bool alert, int asked_s, uint32_t random);
 	int64_t look_ms;    /* with nothing to do: until a look whether something was missed */
 	int64_t network_ms; /* between two tries that the network's coming set off */
 	int64_t answer_ms;  /* for the writer to answer */
 };
-extern const struct pw_pace pw_pace;
+extern const struct pw_uplink_pace pw_uplink_pace;
 
 /* When something is to be tried, and how often it was in vain. */
 struct pw_turn {
@@ -104,7 +104,7 @@ struct pw_turn {
 struct pw_uplink {
 	struct pw_hands hands;
 	struct pw_link *link;
-	const struct pw_pace *pace;
+	const struct pw_uplink_pace *pace;
 	int network;        /* -1: none */
 	int64_t network_ms; /* when that last set off a try */
 	struct pw_turn records, alerts;
