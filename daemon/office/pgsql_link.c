@@ -98,7 +98,8 @@ static int meet(const struct pw_pgsql_store *s, const struct demand *d, char *wh
 /* The owner waits a moment: the server may not have noticed yet that the last one is gone. */
 static int begin_session(const struct pw_pgsql_store *s, char *why, size_t size)
 {
-	static const char common[] = "SET search_path = postwalk, pg_catalog; SET client_encoding = 'UTF8';";
+	static const char common[] = "SET search_path = postwalk, pg_catalog; SET client_encoding = 'UTF8';"
+				     "SET jit = off"; /* it takes longer than our questions */
 	char sync[24];
 	int result;
 

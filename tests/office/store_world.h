@@ -31,10 +31,11 @@ static inline int outside(struct world *w, char *said, size_t size, const char *
 {
 	int status;
 
+	if (w->pgsql)
+		return shell(said, size, "PGOPTIONS='-c search_path=postwalk' psql -XAtq '%s' -c \"%s\"", w->where,
+			     sql);
 	pw_store_close(w->s); /* a file is its owner's alone */
-	status = w->pgsql ? shell(said, size, "PGOPTIONS='-c search_path=postwalk' psql -XAtq '%s' -c \"%s\"",
-				  w->where, sql)
-			  : shell(said, size, "sqlite3 -bail '%s' \"%s\"", w->where, sql);
+	status = shell(said, size, "sqlite3 -bail '%s' \"%s\"", w->where, sql);
 	FINE(pw_store_open(w->where, false, &w->s, WHY));
 	return status;
 }
@@ -66,6 +67,7 @@ static inline void world_end(struct world *w)
 	char said[200];
 
 	pw_store_close(w->s);
+	w->s = NULL;
 	assert_int_equal(shell(said, sizeof(said), "rm -rf '%s'", w->dir), 0);
 }
 
@@ -76,9 +78,11 @@ struct ticket {
 
 static inline void world_case_run(void **state)
 {
+	static struct world w;
 	const struct ticket *t = *state;
-	struct world w = { .pgsql = t->pgsql };
 
+	pw_store_close(w.s); /* of a case that failed */
+	w = (struct world){ .pgsql = t->pgsql };
 	world_begin(&w);
 	t->one->run(&w);
 	world_end(&w);

@@ -20,19 +20,19 @@ CREATE VIEW audit_records AS SELECT bus, encode(epoch, 'hex') AS epoch, branch, 
 	encode(hash, 'hex') AS hash
 	FROM record r;
 CREATE VIEW audit_buses AS SELECT b.bus,
-	CASE WHEN b.enrolled_ms > 0 THEN utc(b.enrolled_ms) END
-		AS enrolled_utc,
-	CASE WHEN b.heard_ms > 0 THEN utc(b.heard_ms) END
-		AS heard_utc,
-	(b.key IS NOT NULL)::integer AS has_key,
-	(SELECT count(*) FROM branch x WHERE x.bus = b.bus) AS branches,
-	(SELECT count(*) FROM record x WHERE x.bus = b.bus) AS records,
-	(SELECT count(*) FROM seal x WHERE x.bus = b.bus) AS seals,
-	(SELECT count(*) FROM sweep x WHERE x.bus = b.bus) AS sweeps,
-	(SELECT count(*) FROM sweep x WHERE x.bus = b.bus AND verdict = 'done') AS done,
-	(SELECT count(*) FROM sweep x WHERE x.bus = b.bus AND verdict = 'late') AS late,
-	(SELECT count(*) FROM sweep x WHERE x.bus = b.bus AND verdict = 'doubtful') AS doubtful,
-	(SELECT count(*) FROM sweep x WHERE x.bus = b.bus AND verdict = 'missed') AS missed,
-	(SELECT count(*) FROM matter x WHERE x.bus = b.bus) AS matters,
-	(SELECT count(*) FROM matter x WHERE x.bus = b.bus AND taken_ms = 0) AS open
-	FROM bus b;
+	CASE WHEN b.enrolled_ms > 0 THEN utc(b.enrolled_ms) END AS enrolled_utc,
+	CASE WHEN b.heard_ms > 0 THEN utc(b.heard_ms) END AS heard_utc,
+	(b.key IS NOT NULL)::integer AS has_key, coalesce(c.branches, 0) AS branches, coalesce(r.records, 0) AS records,
+	coalesce(l.seals, 0) AS seals, coalesce(s.sweeps, 0) AS sweeps, coalesce(s.done, 0) AS done,
+	coalesce(s.late, 0) AS late, coalesce(s.doubtful, 0) AS doubtful, coalesce(s.missed, 0) AS missed,
+	coalesce(m.matters, 0) AS matters, coalesce(m.open, 0) AS open
+	FROM bus b
+	LEFT JOIN (SELECT bus, count(*) AS branches FROM branch GROUP BY bus) c ON c.bus = b.bus
+	LEFT JOIN (SELECT bus, count(*) AS records FROM record GROUP BY bus) r ON r.bus = b.bus
+	LEFT JOIN (SELECT bus, count(*) AS seals FROM seal GROUP BY bus) l ON l.bus = b.bus
+	LEFT JOIN (SELECT bus, count(*) AS sweeps, count(*) FILTER (WHERE verdict = 'done') AS done,
+		count(*) FILTER (WHERE verdict = 'late') AS late,
+		count(*) FILTER (WHERE verdict = 'doubtful') AS doubtful,
+		count(*) FILTER (WHERE verdict = 'missed') AS missed FROM sweep GROUP BY bus) s ON s.bus = b.bus
+	LEFT JOIN (SELECT bus, count(*) AS matters, count(*) FILTER (WHERE taken_ms = 0) AS open
+		FROM matter GROUP BY bus) m ON m.bus = b.bus;
