@@ -76,18 +76,24 @@ struct serving {
 	struct pw_office o;
 	struct pw_server *server;
 	struct pw_control *control;
-	uint16_t port;
 };
+
+/* One that was free is the same after a SIGHUP. */
+static void keep_port(struct serving *v)
+{
+	char *colon = strrchr(v->o.conf.listen, ':');
+	const size_t room = sizeof(v->o.conf.listen) - (size_t)(colon - v->o.conf.listen);
+
+	snprintf(colon, room, ":%u", pw_server_port(v->server));
+}
 
 static void tell_where(const struct serving *v)
 {
-	const char *place = v->o.conf.listen;
 	char fingerprint[65];
 
 	pw_public_key_print(&v->o.key.public, fingerprint);
-	printf("office %s listens at %s://%.*s:%u; key %s\n", v->o.dir,
-	       v->o.conf.certificate[0] ? "https" : "http", (int)(strrchr(place, ':') - place), place, v->port,
-	       fingerprint);
+	printf("office %s listens at %s://%s; key %s\n", v->o.dir,
+	       v->o.conf.certificate[0] ? "https" : "http", v->o.conf.listen, fingerprint);
 	fflush(stdout);
 }
 
@@ -96,7 +102,7 @@ static int begin_serving(struct serving *v, char *why, size_t size)
 	int result = pw_server_start(&v->o, &v->server, why, size);
 
 	if (result == 0) {
-		v->port = pw_server_port(v->server);
+		keep_port(v);
 		result = pw_teller_start(&v->o, &v->o.teller, why, size);
 	}
 	if (result == 0)
