@@ -109,7 +109,7 @@ static int known_from(struct taking *t, uint64_t seq, uint64_t *upto)
 {
 	*upto = seq - 1;
 	for (size_t i = 0; i < t->branches; i++) {
-		uint64_t far;
+		uint64_t far = seq;
 		int same;
 
 		if (!has_seq(&t->branch[i], seq))
