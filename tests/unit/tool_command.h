@@ -22,7 +22,7 @@
 #include "postwalk/record.h"
 
 #define SAID_MAX (1 << 20)
-#define ARGS_MAX 8
+#define ARGS_MAX 32
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 
 typedef int tool_command(int argc, char **argv);
