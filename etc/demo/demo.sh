@@ -1,7 +1,8 @@
 #!/bin/bash
 # SPDX-License-Identifier: Apache-2.0
 # An afternoon of a made-up bus on the bench board, in real time; then its pages stay up: the bus's
-# own, and the bench's, to play the driver on.
+# own, and the bench's, to play the driver on. An office takes in what the bus delivers, beside three
+# weeks of a made-up yard of 24 buses.
 #
 #	etc/demo/demo.sh	SPEED=N hurries it: 1 to 20
 #				DEMO_FOR=SECONDS ends it by itself after that
@@ -14,9 +15,10 @@ unset JOURNAL_STREAM NOTIFY_SOCKET WATCHDOG_USEC # a service manager's, not ours
 export LC_ALL=C
 postwalk=${BUILD:-build}/postwalk
 postwalkd=${BUILD:-build}/postwalkd
+postwalk_office=${BUILD:-build}/postwalk-office
 speed=${SPEED:-1}
 installer_pin=482913 mechanic_pin=705128 # made up, and the demo's alone
-dir='' daemon='' watcher='' bench_page='' timer='' doing=''
+dir='' daemon='' watcher='' bench_page='' office='' uplink='' timer='' doing=''
 
 fail()
 {
@@ -33,13 +35,14 @@ number_from_to()
 number_from_to "$speed" 1 20 || fail "expected a SPEED of 1 to 20, not \"$speed\""
 [ -z "${DEMO_FOR:-}" ] || number_from_to "$DEMO_FOR" 0 1000000 ||
 	fail "expected seconds in DEMO_FOR, not \"$DEMO_FOR\""
-[ -x "$postwalk" ] && [ -x "$postwalkd" ] || fail "expected $postwalk and $postwalkd: run make first"
+[ -x "$postwalk" ] && [ -x "$postwalkd" ] && [ -x "$postwalk_office" ] ||
+	fail "expected $postwalk, $postwalkd and $postwalk_office: run make first"
 
 # The follower goes last: it tells what the others still have to say, and ends with them.
 clean_up()
 {
 	trap '' INT TERM HUP
-	for pid in $timer $doing $bench_page $watcher $daemon; do
+	for pid in $timer $doing $uplink $office $bench_page $watcher $daemon; do
 		kill -TERM "$pid" 2>/dev/null
 	done
 	wait
@@ -77,6 +80,8 @@ find_ports()
 	port=$found
 	free_port $((port + 1))
 	bus_url=http://127.0.0.1:$port bench_url=http://127.0.0.1:$found
+	free_port $((found + 1))
+	office_url=http://127.0.0.1:$found
 }
 
 write_policy()
@@ -157,6 +162,73 @@ await_signal()
 	done
 }
 
+# -- the office, and three weeks of a yard -----------------------------------------------------------
+
+in_office()
+{
+	command=$1
+	shift
+	"$postwalk_office" "$command" --office "$dir/office" "$@"
+}
+
+# A command that waits for nothing but its own end; a signal may end it.
+do_now()
+{
+	"$@" &
+	await
+}
+
+begin_office()
+{
+	mkdir "$dir/office"
+	printf '[office]\nlisten = %s\nzone = America/Chicago\n' "${office_url#http://}" >"$dir/office/office.conf"
+	"$postwalk_office" serve --office "$dir/office" >"$dir/office.log" 2>&1 &
+	office=$!
+	until grep -q listens "$dir/office.log"; do
+		kill -0 "$office" 2>/dev/null || fail "the office has ended: $(tail -1 "$dir/office.log")"
+		sleep 0.1 &
+		await
+	done
+}
+
+bring_in_yard()
+{
+	# shellcheck disable=SC2046 # words are wanted
+	in_office enrol $(seq -f 'bus-%04g' 24) >"$dir/codes" || fail "the yard cannot be enrolled"
+	do_now "$postwalk" fleet --buses 24 --days 21 --seed 7 --zone America/Chicago --to "$office_url" \
+		--codes "$dir/codes" --quiet >"$dir/fleet" || fail "the yard could not deliver: $(tail -1 "$dir/fleet")"
+}
+
+# As an installer does it: a code from the office, given to the bus.
+enrol_bus()
+{
+	code=$(in_office enrol bus-07 | awk '$1 == "bus-07" { print $2 }')
+	"$postwalk" enrol --state "$dir/state" --to "$office_url" --code "$code" >"$dir/enrolled" ||
+		fail "bus-07 could not be enrolled"
+	"$postwalk" uplink --state "$dir/state" 2>"$dir/told" &
+	uplink=$!
+}
+
+# What came in today: all of the three weeks.
+tell_yard()
+{
+	echo
+	echo "    $(tail -1 "$dir/fleet")"
+	echo
+	in_office digest --day "$(TZ=America/Chicago date +%Y-%m-%d)" | cut -c1-140 | sed 's/^/    /'
+}
+
+await_matter()
+{
+	tries=100
+	until in_office matters --json | grep '"bus":"bus-07"' >"$dir/matter"; do
+		tries=$((tries - 1))
+		[ $tries -gt 0 ] || fail "expected the office to hear of bus-07 within 20 s"
+		sleep 0.2 &
+		await
+	done
+}
+
 # -- the afternoon -----------------------------------------------------------------------------------
 
 set_pin()
@@ -180,7 +252,6 @@ begin_bench_page()
 
 begin()
 {
-	find_ports
 	write_policy
 	mkdir "$dir/state"
 	set_pin installer $installer_pin
@@ -198,6 +269,7 @@ begin()
 	"$postwalk" bench "$dir/state/bench.sock" --watch >"$dir/told" &
 	watcher=$!
 	begin_bench_page
+	enrol_bus
 }
 
 # What the journal holds, against what the rules say to its lines. The live file is the writer's
@@ -216,12 +288,17 @@ judge_again()
 		"the $(wc -l <"$dir/records") records that it holds."
 }
 
-echo "An afternoon of bus-07, Tamarack Valley (both made up)."
+echo "Three weeks of a yard of 24 buses come in, then an afternoon of bus-07, Tamarack Valley (all made up)."
+find_ports
+begin_office
+bring_in_yard
+tell_yard
 begin
 cat <<END
 
     The bus's own page:    $bus_url
     The bench's own page:  $bench_url   the bus's switches and lamps
+    Its office takes in:   $office_url   what the bus has sealed, a receipt for each delivery
     PINs, this demo's own: $installer_pin opens the installer's pages, $mechanic_pin the mechanic's
 
 Look at both, side by side. The afternoon plays by itself; then it is your turn. Ctrl-C stops all.
@@ -235,8 +312,12 @@ await_signal office 180
 sleep "$(awk -v speed="$speed" 'BEGIN { print 2 + 10 / speed }')" &
 await
 
+await_matter
 echo
-echo "The afternoon is over, and the last sweep is still owed."
+echo "The afternoon is over, and the last sweep is still owed. The office has heard of it:"
+echo
+in_office matters | awk 'NR == 1 || $3 == "bus-07"' | cut -c1-200 | sed 's/^/    /'
+echo
 echo
 "$postwalk" status --url "$bus_url"
 echo
@@ -248,6 +329,12 @@ The alarm goes on. Now play the driver, in the browser; the walk to the rear tak
 
     $bench_url   turn the key, walk, press the rear button, leave by the door
     $bus_url   what the watch makes of it; PINs: installer $installer_pin, mechanic $mechanic_pin
+
+The office's side, from another shell:
+    $postwalk_office matters --office $dir/office
+    $postwalk_office take ID --office $dir/office --by d-12 --words "on my way"
+    $postwalk_office buses --office $dir/office
+    $postwalk_office export bus-07 --office $dir/office | $postwalk verify --key $dir/state/bus.pub -
 
 The PINs are made up: on a bus, set others with postwalk pin. The rear button from another shell:
     $postwalk bench $dir/state/bench.sock rear_button=1
