@@ -54,7 +54,7 @@ static int check(const struct pw_office_conf *c, char *why, size_t size)
 	return count == 0 ? -1 : 0;
 }
 
-/* -- one transfer a recipient: one who is refused keeps no other from hearing ------------------- */
+/* -- one transfer a recipient: one who is refused keeps no other from hearing ------------------ */
 
 struct letter {
 	const char *text;

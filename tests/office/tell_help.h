@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* tell_help.h - what the tests of telling share: a folder, servers beside the test, tools from outside. */
+/* tell_help.h - what the tests of telling share: a folder, servers beside the test, tools. */
 #ifndef OFFICE_TELL_HELP_H
 #define OFFICE_TELL_HELP_H
 
@@ -72,7 +72,7 @@ static inline void put_file(const char *name, const char *text)
 	assert_int_equal(fclose(file), 0);
 }
 
-/* -- what a command says, line by line ------------------------------------------------------------ */
+/* -- what a command says, line by line --------------------------------------------------------- */
 
 struct output {
 	FILE *pipe;
@@ -105,7 +105,7 @@ static inline void end_output(struct output *o)
 	pclose(o->pipe);
 }
 
-/* -- a server beside the test --------------------------------------------------------------------- */
+/* -- a server beside the test ------------------------------------------------------------------ */
 
 /* Prints its port as its first line, and ends when its standard input does. */
 struct server {
@@ -175,7 +175,8 @@ static inline void end_server(struct server *s)
 /* A listener that takes connections (the kernel does) and never says a word. */
 static inline int listen_and_say_nothing(int *port)
 {
-	struct sockaddr_in at = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
+	struct sockaddr_in at = { .sin_family = AF_INET,
+				  .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
 	socklen_t length = sizeof(at);
 	int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
 
@@ -200,12 +201,13 @@ static inline int closed_port(void)
 static inline void make_certificate(void)
 {
 	assert_int_equal(run("openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes "
-			     "-keyout %s/tls.key -out %s/tls.crt -days 2 -subj /CN=localhost -addext "
+			     "-keyout %s/tls.key -out %s/tls.crt -days 2 -subj /CN=localhost "
+			     "-addext "
 			     "subjectAltName=IP:127.0.0.1,IP:0.0.0.0,DNS:localhost 2>/dev/null",
 			     folder, folder), 0);
 }
 
-/* -- JSON ------------------------------------------------------------------------------------------ */
+/* -- JSON -------------------------------------------------------------------------------------- */
 
 static inline json_t *parsed(const char *line)
 {
@@ -225,7 +227,7 @@ static inline const char *text_of(const json_t *object, const char *key)
 	return text;
 }
 
-/* -- matters ---------------------------------------------------------------------------------------- */
+/* -- matters ----------------------------------------------------------------------------------- */
 
 static inline struct pw_matter a_matter(enum pw_matter_kind kind)
 {

@@ -7,7 +7,7 @@
 #define HOUR (60 * MINUTE)
 #define DAY (24 * HOUR)
 
-/* -- days and hours ------------------------------------------------------------------------------ */
+/* -- days and hours ---------------------------------------------------------------------------- */
 
 static void set_zone(const char *zone)
 {
@@ -17,10 +17,11 @@ static void set_zone(const char *zone)
 		fail_msg("%s", why);
 }
 
-/* With summer time and without, by half an hour, in quarters of one, across the date line, at midnight. */
+/* With summer time and without, by half an hour, in quarters of one, at midnight. */
 static const char *const zones[] = {
-	"America/Chicago", "America/Phoenix", "America/St_Johns", "Europe/Berlin", "Australia/Lord_Howe",
-	"Asia/Kathmandu", "Pacific/Chatham", "Pacific/Apia", "Africa/Cairo", "America/Santiago", "Etc/UTC",
+	"America/Chicago", "America/Phoenix", "America/St_Johns", "America/Santiago",
+	"Europe/Berlin", "Africa/Cairo", "Asia/Kathmandu", "Australia/Lord_Howe",
+	"Pacific/Chatham", "Pacific/Apia", "Etc/UTC",
 };
 
 /* Every hour of two years, a minute off; and some moments far away. */
@@ -56,15 +57,16 @@ static void test_against_date(void **state)
 			pw_hours_text(at * 1000, ours);
 			strcat(all, ours);
 			if (strcmp(all, o.line) != 0)
-				fail_msg("%s @%lld: %s, date says %s", zones[z], (long long)at, all, o.line);
+				fail_msg("%s @%lld: %s, date says %s", zones[z], (long long)at, all,
+					 o.line);
 		}
 		assert_false(next_line(&o));
 		end_output(&o);
 	}
 }
 
-/* The first moment of a day and hour: by date, that moment is not before them, and the second before it
- * is. All days of two years, hours that are skipped and that come twice among them. */
+/* The first moment of a day and hour: by date, that moment is not before them, and the second
+ * before it is. All days of two years, hours that are skipped and that come twice among them. */
 static void test_moments_against_date(void **state)
 {
 	static const unsigned hours[] = { 0, 1, 2, 3, 6, 23 };
@@ -101,15 +103,17 @@ static void test_moments_against_date(void **state)
 	}
 }
 
-/* zdump -v America/Chicago: on 9 March 2025 clocks went from 01:59:59 CST (07:59:59 UT) to 03:00:00 CDT,
- * on 2 November 2025 from 01:59:59 CDT (06:59:59 UT) to 01:00:00 CST. */
+/* zdump -v America/Chicago: on 9 March 2025 clocks went from 01:59:59 CST (07:59:59 UT) to 03:00:00
+ * CDT, on 2 November 2025 from 01:59:59 CDT (06:59:59 UT) to 01:00:00 CST. */
 static void test_summer_time(void **state)
 {
 	(void)state;
 	set_zone("America/Chicago");
-	assert_int_equal(pw_hours_moment(20250309, 2), INT64_C(1741507200000)); /* date -ud @1741507200 */
+	assert_int_equal(pw_hours_moment(20250309, 2),
+			 INT64_C(1741507200000)); /* date -ud @1741507200 */
 	assert_int_equal(pw_hours_moment(20250309, 3), INT64_C(1741507200000));
-	assert_int_equal(pw_hours_moment(20251102, 1), INT64_C(1762063200000)); /* the first of the two */
+	assert_int_equal(pw_hours_moment(20251102, 1),
+			 INT64_C(1762063200000)); /* the first of the two */
 	assert_int_equal(pw_hours_moment(20251102, 2), INT64_C(1762070400000));
 	assert_int_equal(pw_hours_moment(20250310, 0) - pw_hours_moment(20250309, 0), 23 * HOUR);
 	assert_int_equal(pw_hours_moment(20251103, 0) - pw_hours_moment(20251102, 0), 25 * HOUR);
@@ -137,8 +141,10 @@ static void test_calendar(void **state)
 
 static void test_zones_that_are_none(void **state)
 {
-	static const char *const none[] = { "Mars/Olympus", "../../../etc/passwd", "/etc/localtime", "America",
-					    "tzdata.zi", "UTC0", "Europe/Ber lin", ":America/Chicago" };
+	static const char *const none[] = { "Mars/Olympus", "../../../etc/passwd", "/etc/localtime",
+					    "America",
+					    "tzdata.zi", "UTC0", "Europe/Ber "
+								 "lin", ":America/Chicago" };
 	char why[200];
 
 	(void)state;
@@ -149,7 +155,7 @@ static void test_zones_that_are_none(void **state)
 	assert_int_equal(pw_hours_set("", why, sizeof(why)), 0);
 }
 
-/* -- a made-up Monday -------------------------------------------------------------------------------- */
+/* -- a made-up Monday -------------------------------------------------------------------------- */
 
 #define MONDAY 20251013
 #define MIDNIGHT INT64_C(1760331600000) /* date -d @1760331600: Mon 13 Oct 2025 00:00 in Chicago */
@@ -198,7 +204,8 @@ static void bus(const char *name, const int32_t days[])
 }
 
 /* What a bus delivered: one branch, a record a row. */
-static void deliver(const char *name, struct pw_sweep_row *sweep, size_t sweeps, struct pw_standing *standing,
+static void deliver(const char *name, struct pw_sweep_row *sweep, size_t sweeps,
+		    struct pw_standing *standing,
 		    size_t standings)
 {
 	struct pw_record record[16];
@@ -265,27 +272,42 @@ static void assert_digest(int64_t now_ms, const char *expected)
 static void test_nothing_yet(void **state)
 {
 	(void)state;
-	assert_digest(TUESDAY_SIX, "Mon 13 Oct 2025: nothing missed in what came in; 0 not heard of\n\n"
-		      "0 of 0 buses delivered on that day. 0 walks came in: 0 done or late, 0 doubtful, "
-		      "0 missed.\nNothing was missed in what came in; 0 buses have not been heard of.\n");
+	assert_digest(TUESDAY_SIX,
+		      "Mon 13 Oct 2025: nothing missed in what came in; 0 not heard of\n\n"
+		      "0 of 0 buses delivered on that day. 0 walks came in: 0 done or late, 0 "
+		      "doubtful, "
+		      "0 missed.\nNothing was missed in what came in; 0 buses have not been heard "
+		      "of.\n");
 }
 
 static void put_matter(enum pw_matter_kind kind, const char *name, uint64_t seq, int64_t came_ms)
 {
-	struct pw_matter m = { .kind = kind, .seq = seq, .came_ms = came_ms, .at_ms = came_ms - MINUTE };
+	struct pw_matter m = { .kind = kind, .seq = seq, .came_ms = came_ms,
+			       .at_ms = came_ms - MINUTE };
 
 	snprintf(m.bus, sizeof(m.bus), "%s", name);
 	pw_matter_say(&m, "office");
 	ok(pw_store_matter_put(store, &m, WHY));
 }
 
-static void test_a_monday(void **state)
+static void buses_of_monday(void)
 {
-	static const int32_t each_week[] = { 20250922, 20250929, 20251006, 20251010, 0 };
-	static const int32_t all_the_time[] = { 20250922, 20250929, 20251006, 20251010, 20251013, 0 };
+	static const int32_t always[] = { 20250922, 20250929, 20251006, 20251010, 20251013, 0 };
+	static const int32_t mondays[] = { 20250922, 20250929, 20251006, 20251010, 0 };
 	static const int32_t a_new_one[] = { 20251008, 20251009, 20251010, 0 };
 	static const int32_t long_gone[] = { 20251001, 20251002, 0 };
 	static const int32_t never[] = { 0 };
+
+	bus("9", always);
+	bus("10", always);
+	bus("22", mondays);
+	bus("23", a_new_one);
+	bus("31", never);
+	bus("40", long_gone);
+}
+
+static void deliveries_of_monday(void)
+{
 	struct pw_sweep_row nine[] = {
 		sweep(PW_DONE, MIDNIGHT + 8 * HOUR, MIDNIGHT + 9 * HOUR),
 		sweep(PW_LATE, MIDNIGHT + 16 * HOUR, MIDNIGHT + 17 * HOUR),
@@ -299,67 +321,77 @@ static void test_a_monday(void **state)
 		sweep(PW_MISSED, MIDNIGHT - 10 * HOUR, MIDNIGHT - 1),
 		sweep(PW_MISSED, MIDNIGHT + 16 * HOUR, MIDNIGHT + 24 * HOUR),
 	};
-	struct pw_standing horn[] = {
+	struct pw_standing service[] = {
+		{ .name = "service", .on = true, .since_ms = MIDNIGHT + 10 * HOUR },
+	}, horn[] = {
 		{ .name = "line_horn", .on = true, .since_ms = MIDNIGHT + 7 * HOUR,
 		  .words = "commanded, and not heard" },
 		{ .name = "page", .on = true, .since_ms = MIDNIGHT, .words = "gone" },
 		{ .name = "page", .on = false, .since_ms = MIDNIGHT + HOUR },
-	}, service[] = {
-		{ .name = "service", .on = true, .since_ms = MIDNIGHT + 10 * HOUR },
 	};
-	struct pw_matter taken;
 
-	(void)state;
 	ten[0].findings = UINT32_C(1) << PW_F_DRIVEN_OFF | UINT32_C(1) << PW_F_POWER_LOST;
 	ten[1].findings = UINT32_C(1) << PW_F_REAR_OPENED;
-	bus("9", all_the_time);
-	bus("10", all_the_time);
-	bus("22", each_week);
-	bus("23", a_new_one);
-	bus("31", never);
-	bus("40", long_gone);
 	deliver("9", nine, COUNT(nine), service, COUNT(service));
 	deliver("10", ten, COUNT(ten), horn, COUNT(horn));
+}
+
+static void matters_of_monday(void)
+{
+	struct pw_matter taken;
+
 	put_matter(PW_MATTER_RUNG, "10", 3, MIDNIGHT + 17 * HOUR);
 	put_matter(PW_MATTER_CLOCK, "10", 0, MIDNIGHT + 17 * HOUR);
 	put_matter(PW_MATTER_CLOCK, "10", 1, MIDNIGHT + 18 * HOUR);
 	put_matter(PW_MATTER_KEY, "22", 0, MIDNIGHT + 18 * HOUR);
-	ok(pw_store_matter_take(store, 4, "d12", "it is a new board", MIDNIGHT + 19 * HOUR, &taken, WHY));
-	assert_digest(TUESDAY_SIX,
-		"Mon 13 Oct 2025: 2 missed and 1 doubtful in what came in; 3 not heard of\n"
-		"\n"
-		"Missed walks: 2\n"
-		"  bus 10: stop at 15:00 CDT on Thu 9 Oct 2025: no walk; alarm up to office, driven off, "
-		"power lost\n"
-		"  bus 10: stop when its clock cannot say, in at 17:00 CDT on Mon 13 Oct 2025: no walk; "
-		"alarm up to office\n"
-		"\n"
-		"Doubtful walks: 1\n"
-		"  bus 10: stop at 08:00 CDT on Mon 13 Oct 2025: pressed after 58 s, rear opened\n"
-		"\n"
-		"Not heard of, though expected: 2\n"
-		"  bus 22: no word for 90 hours, since 12:00 CDT on Fri 10 Oct 2025\n"
-		"  bus 40: no word for 282 hours, since 12:00 CDT on Thu 2 Oct 2025\n"
-		"\n"
-		"Enrolled, and never heard of: 1\n"
-		"  bus 31: enrolled at 00:00 CDT on Tue 15 Jul 2025\n"
-		"\n"
-		"Signals, wires and boards with a fault that stands: 1\n"
-		"  bus 10: line_horn since 07:00 CDT on Mon 13 Oct 2025: commanded, and not heard\n"
-		"\n"
-		"Muted for a mechanic (service): 1\n"
-		"  bus 9: since 10:00 CDT on Mon 13 Oct 2025\n"
-		"\n"
-		"Clocks that cannot be relied on: 1\n"
-		"  bus 10: since 17:00 CDT on Mon 13 Oct 2025 (matter 2)\n"
-		"\n"
-		"Not taken by anybody yet: 1\n"
-		"  bus 10: matter 1: The walk on bus 10 was long overdue at 16:59 CDT on Mon 13 Oct 2025; "
-		"its alarm has reached \"office\": call the driver or the yard now, and have the bus walked "
-		"to the very rear.\n"
-		"\n"
-		"2 of 6 buses delivered on that day. 5 walks came in: 2 done or late, 1 doubtful, 2 missed.\n"
-		"2 walks were missed in what came in; 3 buses have not been heard of.\n");
+	ok(pw_store_matter_take(store, 4, "d12", "a new board", MIDNIGHT + 19 * HOUR, &taken, WHY));
+}
+
+static const char monday[] =
+	"Mon 13 Oct 2025: 2 missed and 1 doubtful in what came in; 3 not heard of\n"
+	"\n"
+	"Missed walks: 2\n"
+	"  bus 10: stop at 15:00 CDT on Thu 9 Oct 2025: no walk; alarm up to office, driven off, "
+	"power lost\n"
+	"  bus 10: stop when its clock cannot say, in at 17:00 CDT on Mon 13 Oct 2025: no walk; "
+	"alarm up to office\n"
+	"\n"
+	"Doubtful walks: 1\n"
+	"  bus 10: stop at 08:00 CDT on Mon 13 Oct 2025: pressed after 58 s, rear opened\n"
+	"\n"
+	"Not heard of, though expected: 2\n"
+	"  bus 22: no word for 90 hours, since 12:00 CDT on Fri 10 Oct 2025\n"
+	"  bus 40: no word for 282 hours, since 12:00 CDT on Thu 2 Oct 2025\n"
+	"\n"
+	"Enrolled, and never heard of: 1\n"
+	"  bus 31: enrolled at 00:00 CDT on Tue 15 Jul 2025\n"
+	"\n"
+	"Signals, wires and boards with a fault that stands: 1\n"
+	"  bus 10: line_horn since 07:00 CDT on Mon 13 Oct 2025: commanded, and not heard\n"
+	"\n"
+	"Muted for a mechanic (service): 1\n"
+	"  bus 9: since 10:00 CDT on Mon 13 Oct 2025\n"
+	"\n"
+	"Clocks that cannot be relied on: 1\n"
+	"  bus 10: since 17:00 CDT on Mon 13 Oct 2025 (matter 2)\n"
+	"\n"
+	"Not taken by anybody yet: 1\n"
+	"  bus 10: matter 1: The walk on bus 10 was long overdue at 16:59 CDT on Mon 13 Oct 2025; "
+	"its alarm has reached \"office\": call the driver or the yard now, and have the bus "
+	"walked "
+	"to the very rear.\n"
+	"\n"
+	"2 of 6 buses delivered on that day. 5 walks came in: 2 done or late, 1 doubtful, 2 "
+	"missed.\n"
+	"2 walks were missed in what came in; 3 buses have not been heard of.\n";
+
+static void test_a_monday(void **state)
+{
+	(void)state;
+	buses_of_monday();
+	deliveries_of_monday();
+	matters_of_monday();
+	assert_digest(TUESDAY_SIX, monday);
 }
 
 /* A sweep is in the digest of the day on which it came in, and in no other. */
@@ -372,8 +404,10 @@ static void test_each_sweep_once(void **state)
 		sweep(PW_MISSED, MIDNIGHT + 23 * HOUR, MIDNIGHT + DAY - 1),
 		sweep(PW_MISSED, MIDNIGHT + 23 * HOUR, MIDNIGHT + DAY),
 	};
-	static const char *const heads[] = { "Sat 11 Oct 2025: nothing missed", "Sun 12 Oct 2025: 1 missed",
-					     "Mon 13 Oct 2025: 2 missed", "Tue 14 Oct 2025: 1 missed" };
+	static const char *const heads[] = { "Sat 11 Oct 2025: nothing missed",
+					     "Sun 12 Oct 2025: 1 missed",
+					     "Mon 13 Oct 2025: 2 missed", "Tue 14 Oct 2025: 1 "
+									  "missed" };
 
 	(void)state;
 	bus("9", days);
@@ -387,7 +421,7 @@ static void test_each_sweep_once(void **state)
 	}
 }
 
-/* -- who is silent -------------------------------------------------------------------------------------- */
+/* -- who is silent ----------------------------------------------------------------------------- */
 
 static void test_silent(void **state)
 {
@@ -408,10 +442,12 @@ static void test_silent(void **state)
 		/* one of the three was a holiday */
 		{ __LINE__, { 20250922, 20250930, 20251006, 20251010 }, TUESDAY_SIX, false },
 		/* it has spoken since, on Tuesday before six */
-		{ __LINE__, { 20250922, 20250929, 20251006, 20251010, 20251014 }, TUESDAY_SIX, false },
+		{ __LINE__, { 20250922, 20250929, 20251006, 20251010, 20251014 }, TUESDAY_SIX,
+		  false },
 		/* once missing, it is so until it is heard of, on days that are no habit too */
 		{ __LINE__, { 20250922, 20250929, 20251006, 20251010 }, TUESDAY_SIX + DAY, true },
-		{ __LINE__, { 20250922, 20250929, 20251006, 20251010 }, TUESDAY_SIX + 60 * DAY, true },
+		{ __LINE__, { 20250922, 20250929, 20251006, 20251010 }, TUESDAY_SIX + 60 * DAY,
+		  true },
 		/* no habit, and a week */
 		{ __LINE__, { 20251006 }, TUESDAY_SIX, true },
 		{ __LINE__, { 20251007 }, TUESDAY_SIX, false },
@@ -447,7 +483,9 @@ static void test_long_lists(void **state)
 	}
 	text = digest(TUESDAY_SIX);
 	assert_non_null(strstr(text, "never heard of: 230\n  bus 771: "));
-	assert_non_null(strstr(text, "  bus 970: enrolled at 00:00 CDT on Tue 15 Jul 2025\n  and 30 more\n"));
+	assert_non_null(strstr(text,
+			       "  bus 970: enrolled at 00:00 CDT on Tue 15 Jul 2025\n  and 30 "
+			       "more\n"));
 	assert_non_null(strstr(text, "230 buses have not been heard of.\n"));
 	free(text);
 }

@@ -64,7 +64,7 @@ static void random_text(char *to, size_t most, bool one_line, uint32_t *x)
 	}
 }
 
-/* A subject is words: white space at its ends and twice in a row is not promised to come through. */
+/* A subject is words: white space at its ends and twice in a row need not come through. */
 static void squeeze(char *text)
 {
 	char *to = text;
@@ -114,19 +114,24 @@ static void test_nothing_breaks_out(void **state)
 	assert_int_equal(pw_news_matter(&n, OFFICE, &m, &t), 0);
 	put_mail("out", &n, "Bus 1  Bcc: x@y.example    : a walk found a child");
 	pw_news_free(&n);
-	assert_int_equal(run("dir=$PWD && cd %s && $dir/tests/office/mails.py same out", folder), 0);
+	assert_int_equal(run("dir=$PWD && cd %s && $dir/tests/office/mails.py same out", folder),
+			 0);
 }
 
-/* -- names that stay ------------------------------------------------------------------------------ */
+/* -- names that stay --------------------------------------------------------------------------- */
 
 static void test_ids(void **state)
 {
-	static const struct { int line; uint32_t tries, told; int32_t day; const char *id; } cases[] = {
-		{ __LINE__, 0, 0, 0, "Message-ID: <0123456789ab-matter-17-1760474520000.1@tamarack.example>" },
+	static const struct { int line; uint32_t tries,
+			      told; int32_t day; const char *id; } cases[] = {
+		{ __LINE__, 0, 0, 0,
+		  "Message-ID: <0123456789ab-matter-17-1760474520000.1@tamarack.example>" },
 		/* a try that is made again is the same mail */
-		{ __LINE__, 3, 0, 0, "Message-ID: <0123456789ab-matter-17-1760474520000.1@tamarack.example>" },
+		{ __LINE__, 3, 0, 0,
+		  "Message-ID: <0123456789ab-matter-17-1760474520000.1@tamarack.example>" },
 		/* a reminder is another, of the same thread */
-		{ __LINE__, 0, 1, 0, "Message-ID: <0123456789ab-matter-17-1760474520000.2@tamarack.example>\r\n"
+		{ __LINE__, 0, 1, 0,
+		  "Message-ID: <0123456789ab-matter-17-1760474520000.2@tamarack.example>\r\n"
 		  "In-Reply-To: <0123456789ab-matter-17-1760474520000.1@tamarack.example>" },
 		{ __LINE__, 0, 0, PW_TELL_TAKEN, "Message-ID: "
 		  "<0123456789ab-matter-17-1760474520000-taken.1@tamarack.example>\r\n"
@@ -151,7 +156,7 @@ static void test_ids(void **state)
 	}
 }
 
-/* -- a server ------------------------------------------------------------------------------------- */
+/* -- a server ---------------------------------------------------------------------------------- */
 
 struct post {
 	struct server server;
@@ -332,7 +337,8 @@ static void test_login(void **state)
 	strcpy(p.conf.mail_to, "d12@tamarack.example");
 	assert_int_equal(send_test(&p, why), -1);
 	strcpy(p.conf.mail_user, "postwalk");
-	snprintf(p.conf.mail_password_file, sizeof(p.conf.mail_password_file), "%s/password", folder);
+	snprintf(p.conf.mail_password_file, sizeof(p.conf.mail_password_file), "%s/password",
+		 folder);
 	assert_int_equal(send_test(&p, why), -1);
 	assert_non_null(strstr(why, "password: No such file"));
 	put_file("password", "wrong\n");
@@ -344,7 +350,7 @@ static void test_login(void **state)
 	end(&p);
 }
 
-/* -- TLS: 0.0.0.0 is this machine too, and no loopback address ---------------------------------------- */
+/* -- TLS: 0.0.0.0 is this machine too, and no loopback address --------------------------------- */
 
 static char *tls_file(const char *name, char path[100])
 {
@@ -401,7 +407,8 @@ static void test_smtps(void **state)
 	struct post p;
 
 	(void)state;
-	begin(&p, "smtps", "127.0.0.1", "--smtps", tls_file("tls.crt", crt), tls_file("tls.key", key),
+	begin(&p, "smtps", "127.0.0.1", "--smtps", tls_file("tls.crt", crt), tls_file("tls.key",
+										      key),
 	      NULL);
 	strcpy(p.conf.mail_to, "d12@tamarack.example");
 	assert_int_equal(send_test(&p, why), -1);
@@ -412,7 +419,7 @@ static void test_smtps(void **state)
 	end(&p);
 }
 
-/* -- what is not so --------------------------------------------------------------------------------- */
+/* -- what is not so ---------------------------------------------------------------------------- */
 
 static void test_addresses(void **state)
 {
@@ -423,10 +430,14 @@ static void test_addresses(void **state)
 		{ __LINE__, "Yard <a@b>", "a@b", "from in [mail]: expected an address" },
 		{ __LINE__, "a@b", "", "to in [mail]: expected at least one address" },
 		{ __LINE__, "a@b", "  ", "to in [mail]: expected at least one address" },
-		{ __LINE__, "a@b", "c@d, e@f", "to in [mail]: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "c@d\te@f", "to in [mail]: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "c@d @f", "to in [mail]: expected addresses with spaces between" },
-		{ __LINE__, "a@b", "\xc3\xa9@f", "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "c@d, e@f",
+		  "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "c@d\te@f",
+		  "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "c@d @f",
+		  "to in [mail]: expected addresses with spaces between" },
+		{ __LINE__, "a@b", "\xc3\xa9@f",
+		  "to in [mail]: expected addresses with spaces between" },
 	};
 	struct post p = { .conf = { .mail_server = "smtp://127.0.0.1:1" } };
 	char why[200];
@@ -449,7 +460,8 @@ static void test_nobody_there(void **state)
 	char why[200];
 
 	(void)state;
-	snprintf(p.conf.mail_server, sizeof(p.conf.mail_server), "smtp://127.0.0.1:%d", closed_port());
+	snprintf(p.conf.mail_server, sizeof(p.conf.mail_server), "smtp://127.0.0.1:%d",
+		 closed_port());
 	assert_int_equal(send_test(&p, why), -1);
 	assert_non_null(strstr(why, "d12@tamarack.example did not get it: "));
 }

@@ -90,9 +90,9 @@ static void test_sweep(void **state)
 	assert_string_equal(room.sweep[0].rung, "cabin");
 }
 
-#define MISSED(closed, closed_wall) "{\"key_off_ms\":300000,\"key_off_wall_ms\":1760474420000,"     \
+#define MISSED(closed, closed_wall) "{\"key_off_ms\":300000,\"key_off_wall_ms\":1760474420000," \
 	"\"verdict\":\"missed\",\"findings\":[\"driven_off\"],\"press_ms\":null,\"walk_ms\":null," \
-	"\"late_ms\":0,\"refused\":[],\"exit_ms\":null,\"return_ms\":null,\"rung\":\"office\","     \
+	"\"late_ms\":0,\"refused\":[],\"exit_ms\":null,\"return_ms\":null,\"rung\":\"office\"," \
 	"\"closed_ms\":" closed ",\"closed_wall_ms\":" closed_wall "}"
 #define A_MISSED_SWEEP MISSED("390000", "1760474510000")
 
@@ -186,24 +186,30 @@ static void test_matters(void **state)
 		  PW_MATTER_RUNG, "The walk on bus 14 was long overdue at " WHEN "; its alarm has "
 		  "reached \"office\": call the driver or the yard now, and have the bus walked to "
 		  "the very rear." },
-		{ __LINE__, PW_K_RUNG, "{\"name\":\"cabin\",\"at_ms\":1,\"notify\":false}", 0, NULL },
+		{ __LINE__, PW_K_RUNG, "{\"name\":\"cabin\",\"at_ms\":1,\"notify\":false}", 0,
+		  NULL },
 		{ __LINE__, PW_K_RUNG, "{\"name\":\"office\",\"at_ms\":1}", 0, NULL },
-		{ __LINE__, PW_K_FOUND, "{\"what\":\"child\",\"part\":\"none\",\"id\":0,\"t0_ms\":1,"
+		{ __LINE__, PW_K_FOUND,
+		  "{\"what\":\"child\",\"part\":\"none\",\"id\":0,\"t0_ms\":1,"
 		  "\"who\":\"d-12\",\"words\":\"asleep in row nine\",\"rung\":\"office\"}",
-		  PW_MATTER_CHILD, "A walk on bus 14 found a child at " WHEN ": call the bus or the "
+		  PW_MATTER_CHILD, "A walk on bus 14 found a child at " WHEN ": call the bus or "
+									     "the "
 		  "yard now, and follow your district's plan." },
 		{ __LINE__, PW_K_FOUND, "{\"what\":\"nothing\",\"part\":\"none\",\"id\":0,"
 		  "\"t0_ms\":1,\"who\":\"d-12\",\"words\":\"\",\"rung\":\"\"}", 0, NULL },
 		{ __LINE__, PW_K_FOUND, "{\"what\":\"damage\",\"part\":\"tires\",\"id\":3,"
 		  "\"t0_ms\":1,\"who\":\"d-12\",\"words\":\"child seat\",\"rung\":\"\"}", 0, NULL },
-		{ __LINE__, PW_K_EPOCH, "{\"before\":{\"epoch\":\"" EPOCH "\",\"seq\":4,\"hash\":\"\"},"
+		{ __LINE__, PW_K_EPOCH,
+		  "{\"before\":{\"epoch\":\"" EPOCH "\",\"seq\":4,\"hash\":\"\"},"
 		  "\"why\":\"record 4 is not what its hash says\",\"receipt\":null}",
-		  PW_MATTER_JOURNAL, "Bus 14 put its journal aside and began another at 15:42 CDT on "
+		  PW_MATTER_JOURNAL, "Bus 14 put its journal aside and began another at 15:42 CDT "
+				     "on "
 		  "Tue 14 Oct 2025; it says \"record 4 is not what its hash says\": leave the old "
 		  "files on the board and have an export of them taken in." },
 		{ __LINE__, PW_K_EPOCH, "{\"before\":null,\"why\":\"journal.db is not a database\","
 		  "\"receipt\":null}", PW_MATTER_JOURNAL, NULL },
-		{ __LINE__, PW_K_EPOCH, "{\"before\":null,\"why\":\"\",\"receipt\":null}", 0, NULL },
+		{ __LINE__, PW_K_EPOCH, "{\"before\":null,\"why\":\"\",\"receipt\":null}", 0,
+		  NULL },
 	};
 
 	(void)state;
@@ -254,7 +260,8 @@ static void test_when_it_cannot_say(void **state)
 	r.wall_ok = false;
 	pw_meaning(b, &r, NOW);
 	assert_int_equal(only_matter(b)->at_ms, 0);
-	assert_non_null(strstr(b->matter[0].words, "was long overdue, when its clock cannot say; the "
+	assert_non_null(strstr(b->matter[0].words,
+			       "was long overdue, when its clock cannot say; the "
 			       "word came in at 15:42 CDT on Tue 14 Oct 2025; its alarm"));
 }
 
@@ -269,7 +276,8 @@ static void test_word_that_comes_late(void **state)
 	r.wall_ms = NOW - 120 * MINUTE;
 	pw_meaning(b, &r, NOW);
 	assert_int_equal(only_matter(b)->at_ms, NOW - 120 * MINUTE);
-	assert_non_null(strstr(b->matter[0].words, "at 13:42 CDT on Tue 14 Oct 2025; the word came in "
+	assert_non_null(strstr(b->matter[0].words,
+			       "at 13:42 CDT on Tue 14 Oct 2025; the word came in "
 			       "at 15:42 CDT on Tue 14 Oct 2025"));
 }
 
@@ -314,7 +322,7 @@ static void test_clocks(void **state)
 	}
 }
 
-/* The store keeps one of a key: whatever record showed it, a day has one, by the office's calendar. */
+/* The store keeps one of a key: whatever record showed it, a day of the office has one. */
 static void test_clock_once_a_day(void **state)
 {
 	struct room room;
@@ -330,8 +338,10 @@ static void test_clock_once_a_day(void **state)
 	assert_string_equal(b->matter[0].hash, "");
 	assert_int_equal(b->matter[0].at_ms, 0);
 	assert_string_equal(b->matter[0].epoch, "0000000020251014");
-	assert_string_equal(b->matter[0].words, "The clock of bus 14 could not be relied on at 00:00 CDT on "
-			    "Tue 14 Oct 2025: have it and its battery looked at; until then the times it "
+	assert_string_equal(b->matter[0].words,
+			    "The clock of bus 14 could not be relied on at 00:00 CDT on "
+			    "Tue 14 Oct 2025: have it and its battery looked at; until then the "
+			    "times it "
 			    "tells are in doubt.");
 	b = empty(&room);
 	pw_meaning(b, &r, midnight_ms - 1);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * What is told as a webhook: received by Python's http.server; its signature is made anew by openssl, as
- * docs/alerts.md tells a receiver to.
+ * What is told as a webhook: received by Python's http.server; its signature made anew by openssl,
+ * as docs/alerts.md tells a receiver to.
  */
 #include "tell_help.h"
 
@@ -24,9 +24,11 @@ static void begin(struct hook *h, const char *scheme, const char *path, bool tls
 	*h = (struct hook){ .server.pid = 0 };
 	start_server(&h->server, argv);
 	hear_port(&h->server);
-	snprintf(h->conf.webhook, sizeof(h->conf.webhook), "%s://127.0.0.1:%d%s", scheme, h->server.port,
+	snprintf(h->conf.webhook, sizeof(h->conf.webhook), "%s://127.0.0.1:%d%s", scheme,
+		 h->server.port,
 		 path);
-	snprintf(h->conf.webhook_secret_file, sizeof(h->conf.webhook_secret_file), "%s/secret", folder);
+	snprintf(h->conf.webhook_secret_file, sizeof(h->conf.webhook_secret_file), "%s/secret",
+		 folder);
 }
 
 static int send_matter(const struct hook *h, const struct pw_matter *m, const struct pw_telling *t,
@@ -69,7 +71,7 @@ static json_t *body_of(const json_t *request)
 	return body;
 }
 
-/* -- what it says --------------------------------------------------------------------------------- */
+/* -- what it says ------------------------------------------------------------------------------ */
 
 static void test_child(void **state)
 {
@@ -86,9 +88,11 @@ static void test_child(void **state)
 	headers = json_object_get(request, "headers");
 	assert_string_equal(text_of(request, "method"), "POST");
 	assert_string_equal(text_of(headers, "content-type"), "application/json");
-	assert_string_equal(text_of(headers, "postwalk-id"), "0123456789ab-matter-17-1760474520000");
+	assert_string_equal(text_of(headers, "postwalk-id"),
+			    "0123456789ab-matter-17-1760474520000");
 	assert_string_equal(text_of(headers, "postwalk-time"), "1760474520");
-	ask(&o, "(printf '%%s.' '%s'; cat %s/%d.body) | openssl dgst -sha256 -hmac \"$(cat %s/secret)\" -r",
+	ask(&o, "(printf '%%s.' '%s'; cat %s/%d.body) | openssl dgst -sha256 -hmac \"$(cat "
+		"%s/secret)\" -r",
 	    text_of(headers, "postwalk-time"), folder,
 	    (int)json_integer_value(json_object_get(request, "number")), folder);
 	assert_true(next_line(&o));
@@ -109,8 +113,10 @@ static void test_child(void **state)
 	assert_int_equal(strlen(text_of(body, "hash")), 64);
 	assert_string_equal(text_of(body, "at"), "2025-10-14T15:41:00-05:00");
 	assert_string_equal(text_of(body, "came"), "2025-10-14T15:42:00-05:00");
-	assert_string_equal(text_of(body, "words"), "A walk on bus 14 found a child at 15:41 CDT on Tue "
-			    "14 Oct 2025: call the bus or the yard now, and follow your district's plan.");
+	assert_string_equal(text_of(body, "words"),
+			    "A walk on bus 14 found a child at 15:41 CDT on Tue "
+			    "14 Oct 2025: call the bus or the yard now, and follow your "
+			    "district's plan.");
 	assert_null(json_object_get(body, "taken"));
 	json_decref(body);
 	json_decref(request);
@@ -131,7 +137,8 @@ static json_t *body_as_sent(const struct pw_news *n)
 /* A receiver tells repeats by the id, and a reminder by its number. */
 static void test_ids(void **state)
 {
-	static const struct { int line; uint32_t tries, told; int32_t day; const char *id; } cases[] = {
+	static const struct { int line; uint32_t tries,
+			      told; int32_t day; const char *id; } cases[] = {
 		{ __LINE__, 0, 0, 0, "0123456789ab-matter-17-1760474520000" },
 		{ __LINE__, 5, 0, 0, "0123456789ab-matter-17-1760474520000" },
 		{ __LINE__, 0, 2, 0, "0123456789ab-matter-17-1760474520000" },
@@ -150,7 +157,8 @@ static void test_ids(void **state)
 		body = body_as_sent(&n);
 		if (strcmp(text_of(body, "id"), cases[i].id) != 0)
 			fail_msg("line %d: %s", cases[i].line, text_of(body, "id"));
-		assert_int_equal(json_integer_value(json_object_get(body, "telling")), cases[i].told + 1);
+		assert_int_equal(json_integer_value(json_object_get(body, "telling")),
+				 cases[i].told + 1);
 		json_decref(body);
 		pw_news_free(&n);
 	}
@@ -200,7 +208,8 @@ static void test_other_bodies(void **state)
 	json_decref(body);
 	pw_news_free(&n);
 
-	assert_int_equal(pw_news_digest(&n, OFFICE, 20251013, "Mon 13 Oct 2025: nothing\n\nmore\n"), 0);
+	assert_int_equal(pw_news_digest(&n, OFFICE, 20251013, "Mon 13 Oct 2025: nothing\n\nmore\n"),
+			 0);
 	body = body_as_sent(&n);
 	assert_string_equal(n.subject, "Mon 13 Oct 2025: nothing");
 	assert_string_equal(text_of(body, "id"), "0123456789ab-digest-20251013");
@@ -218,7 +227,7 @@ static void test_other_bodies(void **state)
 	pw_news_free(&n);
 }
 
-/* -- what counts as told -------------------------------------------------------------------------- */
+/* -- what counts as told ----------------------------------------------------------------------- */
 
 static void test_answers(void **state)
 {
@@ -226,8 +235,10 @@ static void test_answers(void **state)
 		{ __LINE__, "/200", 0, "" },
 		{ __LINE__, "/204", 0, "" },
 		{ __LINE__, "/299", 0, "" },
-		{ __LINE__, "/302", -1, "the receiver answered 302, and redirects are not followed" },
-		{ __LINE__, "/307", -1, "the receiver answered 307, and redirects are not followed" },
+		{ __LINE__, "/302", -1,
+		  "the receiver answered 302, and redirects are not followed" },
+		{ __LINE__, "/307", -1,
+		  "the receiver answered 307, and redirects are not followed" },
 		{ __LINE__, "/404", -1, "the receiver answered 404" },
 		{ __LINE__, "/503", -1, "the receiver answered 503" },
 	};
@@ -239,7 +250,8 @@ static void test_answers(void **state)
 	for (size_t i = 0; i < COUNT(cases); i++) {
 		json_t *request;
 
-		snprintf(h.conf.webhook, sizeof(h.conf.webhook), "http://127.0.0.1:%d%s", h.server.port,
+		snprintf(h.conf.webhook, sizeof(h.conf.webhook), "http://127.0.0.1:%d%s",
+			 h.server.port,
 			 cases[i].path);
 		if (send_child(&h, why) != cases[i].result || strcmp(why, cases[i].why) != 0)
 			fail_msg("line %d: %s", cases[i].line, why);
@@ -256,7 +268,8 @@ static void test_not_there(void **state)
 	char why[200];
 
 	(void)state;
-	snprintf(h.conf.webhook_secret_file, sizeof(h.conf.webhook_secret_file), "%s/secret", folder);
+	snprintf(h.conf.webhook_secret_file, sizeof(h.conf.webhook_secret_file), "%s/secret",
+		 folder);
 	snprintf(h.conf.webhook, sizeof(h.conf.webhook), "http://127.0.0.1:%d/", closed_port());
 	assert_int_equal(send_child(&h, why), -1);
 	assert_string_not_equal(why, "");
@@ -265,7 +278,8 @@ static void test_not_there(void **state)
 /* In the clear to this machine alone. */
 static void test_in_the_clear(void **state)
 {
-	static const char *const urls[] = { "http://0.0.0.0:%d/200", "http://hooks.tamarack.example:%d/",
+	static const char *const urls[] = { "http://0.0.0.0:%d/200",
+					    "http://hooks.tamarack.example:%d/",
 					    "ftp://127.0.0.1:%d/", "127.0.0.1:%d", "" };
 	struct hook h;
 	json_t *request;
@@ -285,7 +299,8 @@ static void test_in_the_clear(void **state)
 	snprintf(h.conf.webhook, sizeof(h.conf.webhook), "http://localhost:%d/200", h.server.port);
 	assert_int_equal(send_child(&h, why), 0);
 	request = received(&h);
-	assert_int_equal(json_integer_value(json_object_get(request, "number")), 1); /* none before */
+	assert_int_equal(json_integer_value(json_object_get(request, "number")),
+			 1); /* none before */
 	json_decref(request);
 	end_server(&h.server);
 }
@@ -309,7 +324,9 @@ static void test_secret(void **state)
 		if (send_child(&h, why) != cases[i].result)
 			fail_msg("line %d: %s", cases[i].line, why);
 		if (cases[i].result < 0)
-			assert_non_null(strstr(why, "secret: expected one line of 16 to 254 characters"));
+			assert_non_null(strstr(why,
+					       "secret: expected one line of 16 to 254 "
+					       "characters"));
 	}
 	memset(many, 's', sizeof(many) - 1);
 	many[sizeof(many) - 1] = '\0';
