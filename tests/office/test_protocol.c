@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * docs/protocol.md, run as it is written, by curl(1), openssl(1) and zstd(1): the office is asked by nobody
- * who shares a line of code with it.
+ * docs/protocol.md and docs/office.md, run as they are written. The former by curl(1), openssl(1) and
+ * zstd(1): the office is asked by nobody who shares a line of code with it.
  */
-#include <limits.h>
-
 #include "office.h"
 
 /* Records 1 to 5 with their seal, and so on; a rung with notify, sealed by itself; and the last one. */
@@ -40,33 +38,84 @@ static void make_export(const struct office *o, const char *folder)
 	free(t.at);
 }
 
-static void test_page(void **state)
+static char *folder_of(const char *variable)
+{
+	const char *program = getenv(variable);
+	char *folder = program ? realpath(program, NULL) : NULL;
+
+	if (!folder)
+		fail_msg("%s is not set", variable);
+	*strrchr(folder, '/') = '\0';
+	return folder;
+}
+
+/* Block by block. change: what the reader puts in. */
+static void run_page(const char *page, const char *folder, const char *change)
+{
+	char *tools = folder_of("POSTWALK"), *programs = folder_of("POSTWALK_OFFICE"), *said;
+	int status;
+
+	said = shell(&status, "PATH='%s:%s':$PATH timeout 60 tests/faults/verify-doc.sh %s '%s' %s", programs, tools, page,
+		     folder, change);
+	if (status || !strstr(said, " passed, 0 failed"))
+		fail_msg("%s", said);
+	print_message("%s: %s", page, said);
+	free(said);
+	free(tools);
+	free(programs);
+}
+
+static void test_protocol(void **state)
 {
 	struct office o;
-	char folder[100], page[PATH_MAX], script[PATH_MAX], program[PATH_MAX], *said;
-	int status;
+	char folder[100], change[60];
 
 	(void)state;
 	office_begin(&o, "");
 	snprintf(folder, sizeof(folder), "%s/reader", o.dir);
+	snprintf(change, sizeof(change), "OFFICE=http://127.0.0.1:%d", o.port);
 	make_export(&o, folder);
-	assert_non_null(realpath("docs/protocol.md", page));
-	assert_non_null(realpath("tests/faults/verify-doc.sh", script));
-	assert_non_null(realpath(office_program(), program));
-	*strrchr(program, '/') = '\0';
-	said = shell(&status, "PATH='%s':$PATH '%s' '%s' '%s' OFFICE=http://127.0.0.1:%d", program, script, page,
-		     folder, o.port);
-	if (status || !strstr(said, " passed, 0 failed"))
-		fail_msg("%s", said);
-	print_message("%s", said);
-	free(said);
+	run_page("docs/protocol.md", folder, change);
 	office_end(&o);
+}
+
+static int free_port(void)
+{
+	struct sockaddr_in at = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
+	socklen_t size = sizeof(at);
+	int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
+
+	assert_true(fd >= 0 && bind(fd, (struct sockaddr *)&at, sizeof(at)) == 0 &&
+		    getsockname(fd, (struct sockaddr *)&at, &size) == 0);
+	close(fd);
+	return ntohs(at.sin_port);
+}
+
+static void test_guide(void **state)
+{
+	struct office o; /* its folder alone */
+	struct pw_secret_key key;
+	char change[40], bus[100], why[200];
+	bool drawn;
+	int status;
+
+	(void)state;
+	office_dir(&o);
+	snprintf(change, sizeof(change), "PORT=%d", free_port());
+	free(shell(&status, "mkdir %s/bus && cp etc/postwalk.conf %s", o.dir, o.dir));
+	assert_int_equal(status, 0);
+	snprintf(bus, sizeof(bus), "%s/bus", o.dir);
+	assert_int_equal(pw_secret_key_load(bus, "bus", &key, &drawn, why, sizeof(why)), 0);
+	run_page("docs/office.md", o.dir, change);
+	free(shell(&status, "rm -rf %s", o.dir));
+	assert_int_equal(status, 0);
 }
 
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-		cmocka_unit_test(test_page),
+		cmocka_unit_test(test_protocol),
+		cmocka_unit_test(test_guide),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
