@@ -5,7 +5,8 @@
  * can see (docs/threats.md, where each such one has its heading).
  *
  * Whoever touches owns the folder, the clock and the tools; triggers do not hold him. He has the
- * key only where the line says so. Records: copies.h. Seals: 6 12 18 25 26 31 34 36 45 47 52 53.
+ * key only where the line says so. Records: copies.h. Seals: 6 12 18 25 26 31 34 36 39 45 47
+ * 52 53; seal.a has the last.
  */
 #include "forge.h"
 
@@ -166,8 +167,8 @@ static const struct touch touches[] = {
 	  .anew = "the kept state is not signed by the bus's key" },
 	{ __LINE__, "with the key, and the seal files are forgotten", "sealed",
 	  SET(body, "replace(body, 'done', 'late')"), .by = by_key, .status = 1,
-	  .says = "seq 52 is not the record that was sealed",
-	  .anew = "seq 52 is not the record that was sealed" },
+	  .says = "seq 53 is not the record that was sealed",
+	  .anew = "seq 53 is not the record that was sealed" },
 	{ __LINE__, "with the key, and the seal files", "sealed",
 	  SET(body, "replace(body, 'done', 'late')"), .by = by_key_with_files,
 	  .beyond = "Somebody who has the key" },
@@ -175,7 +176,7 @@ static const struct touch touches[] = {
 	/* seals */
 	{ __LINE__, "all seals are stripped", "sealed", "DELETE FROM seal", .status = 1,
 	  .says = "seq 1: nothing vouches for what stands from here on",
-	  .anew = "the seal of seq 52 is gone", .same = true },
+	  .anew = "the seal of seq 53 is gone", .same = true },
 	{ __LINE__, "the last one is stripped", "sealed", "DELETE FROM seal WHERE seq = 53",
 	  .status = 1, .says = "seq 53: nothing vouches for what stands from here on",
 	  .anew = "the seal of seq 53 is gone", .same = true },
@@ -270,7 +271,7 @@ static const struct touch touches[] = {
 	/* rewound */
 	{ __LINE__, "an older journal is put back", "sealed", .sh = "cp ../early/" DB " " DB,
 	  .status = 1, .says = "it is older than its seal file: the records end at seq 26, and "
-	  "seq 52 had been sealed",
+	  "seq 53 had been sealed",
 	  .anew = "it is older than its seal file: the records end at seq 26" },
 	{ __LINE__, "and a later beginning is claimed", "sealed",
 	  .sh = "cp ../early/" DB " " DB
