@@ -145,6 +145,9 @@ $(BUILD)/tests/bench/%: tests/bench/%.c
 $(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
+$(BUILD)/tests/bench/runs: tests/bench/runs.c $(call obj,daemon/office/match.c)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@
 
 bench:
 	etc/install-packages.sh build test bench
@@ -177,7 +180,8 @@ check-stats: $(STATS_TESTS)
 	mkdir -p $(BUILD)/stats
 	Rscript tests/stats/reference.R $(BUILD)/stats
 	STATS_TABLES=$(BUILD)/stats $(TEST_ENV) tests/run.sh $(STATS_TESTS) \
-		"Rscript tests/stats/compare.R tests/stats $(BUILD)/stats"
+		"Rscript tests/stats/compare.R tests/stats $(BUILD)/stats" \
+		"/usr/bin/python3 tests/office/match_reference.py --check"
 check-bare:
 	etc/install-packages.sh bare
 	tests/bare/bare.sh bookworm

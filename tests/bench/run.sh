@@ -108,3 +108,8 @@ echo "edge to output, largest $(of crowd_edge_max_us page) us; $(of crowd_begun 
 	"begun, $(of crowd_reached page) stood; $(of crowd_broken page) broken ones had passed through before"
 row "the page's peak memory" "$(of crowd_peak_kb page)" kB "<=" 24576
 row "the page's process, still the same" "$(of crowd_page_lives page)" "" ">=" 1
+
+"$build/tests/bench/runs" >"$out/runs"
+row "planned runs matched with stops a second, one core" "$(of match_per_s runs)" /s ">=" 200000
+echo "a state's year: $(of match_runs runs) runs, $(of match_stops runs) stops in $(of match_s runs) s; with" \
+	"what other buses left in $(of match_others_s runs) s more; $(of match_peak_kb runs) kB"
