@@ -3,6 +3,7 @@
 # make demo       an afternoon of a made-up bus in real time (SPEED=10 hurries it)
 # make test       every test that fits in a quarter of an hour
 # make bench      figures
+# make soak       a thousand deliveries through everything that goes wrong, into both stores
 # make powercut   every power cut that the tests know, and kill -9 a thousand times
 # make check-stats  the arithmetic of audits beside R
 # make check-all  the rest: every failing disk, sanitizers, long random traces, R, bare folders of
@@ -127,7 +128,7 @@ check: all units board-ready powercut-ready browser-ready
 		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
 		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(POWERCUT_TESTS) \
-		$(BOARD_TESTS)
+		$(BOARD_TESTS) -- $(SOAK_TESTS)
 
 test:
 	etc/install-packages.sh build test board browser
@@ -196,6 +197,7 @@ install: all
 include tests/board/board.mk
 include tests/powercut/powercut.mk
 include tests/browser/browser.mk
+include tests/soak/soak.mk
 
 clean:
 	rm -rf $(BUILD)
