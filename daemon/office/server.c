@@ -320,7 +320,9 @@ int pw_server_start(struct pw_office *o, struct pw_server **server, char *why, s
 		server_free(s);
 		return result;
 	}
+	pthread_mutex_lock(&s->lock);
 	s->keeper_runs = pthread_create(&s->keeper, NULL, keep_deadlines, s) == 0;
+	pthread_mutex_unlock(&s->lock);
 	*server = s;
 	return 0;
 }

@@ -184,7 +184,9 @@ static void test_strangers(void **state)
 	made_grow(&other, 5);
 	t = made_text(&other, 1, 5);
 	assert_refused(t.at, t.length, 403, "key", 1);
-	head = line_of(made_text(&journal, 1, 1), 1);
+	u = made_text(&journal, 1, 1);
+	head = line_of(u, 1);
+	free(u.at);
 	u = edit(t, 1, 1, head); /* the right key on top, the other's seals */
 	assert_refused(u.at, u.length, 422, "unsound", 7);
 	free(t.at);
