@@ -80,7 +80,7 @@ struct output {
 };
 
 __attribute__((format(printf, 2, 3)))
-static inline void ask(struct output *o, const char *format, ...)
+static inline void begin_output(struct output *o, const char *format, ...)
 {
 	char command[2048];
 	va_list args;

@@ -44,7 +44,7 @@ static void test_against_date(void **state)
 							      : far[i - steps]));
 		fclose(file);
 		set_zone(zones[z]);
-		ask(&o, "TZ=%s LC_ALL=C date -f %s '+%%Y%%m%%d %%Y-%%m-%%dT%%H:%%M:%%S%%:z "
+		begin_output(&o, "TZ=%s LC_ALL=C date -f %s '+%%Y%%m%%d %%Y-%%m-%%dT%%H:%%M:%%S%%:z "
 		    "%%H:%%M %%Z on %%a %%-d %%b %%Y'", zones[z], path);
 		for (size_t i = 0; i < steps + COUNT(far); i++) {
 			const int64_t at = i < steps ? begin + (int64_t)i * step : far[i - steps];
@@ -88,7 +88,7 @@ static void test_moments_against_date(void **state)
 				fprintf(file, "@%lld\n@%lld\n", (long long)at, (long long)at - 1);
 			}
 		fclose(file);
-		ask(&o, "TZ=%s date -f %s +%%Y%%m%%d%%H", zones[z], path);
+		begin_output(&o, "TZ=%s date -f %s +%%Y%%m%%d%%H", zones[z], path);
 		for (day = 20250101; day < 20270101; day = pw_hours_add(day, 1))
 			for (size_t h = 0; h < COUNT(hours); h++) {
 				snprintf(wanted, sizeof(wanted), "%08d%02u", (int)day, hours[h]);

@@ -211,7 +211,7 @@ static unsigned mails_in(const struct post *p)
 	struct output o;
 	unsigned count = 0;
 
-	ask(&o, "tests/office/mails.py read %s", p->maildir);
+	begin_output(&o, "tests/office/mails.py read %s", p->maildir);
 	while (next_line(&o))
 		count++;
 	end_output(&o);
@@ -234,7 +234,7 @@ static void test_child_by_smtp(void **state)
 	assert_int_equal(pw_news_matter(&n, OFFICE, &m, &t), 0);
 	assert_int_equal(send_mail(&p, &n, why), 0);
 	assert_string_equal(why, "");
-	ask(&o, "tests/office/mails.py read %s", p.maildir);
+	begin_output(&o, "tests/office/mails.py read %s", p.maildir);
 	for (size_t i = 0; i < COUNT(who); i++) {
 		json_t *mail, *to;
 
@@ -283,7 +283,7 @@ static void test_dots(void **state)
 	free(n.words);
 	n.words = strdup(".\n..\n.begins\nQuit\n\n.");
 	assert_int_equal(send_mail(&p, &n, why), 0);
-	ask(&o, "tests/office/mails.py read %s", p.maildir);
+	begin_output(&o, "tests/office/mails.py read %s", p.maildir);
 	assert_true(next_line(&o));
 	mail = parsed(o.line);
 	assert_ptr_equal(strstr(text_of(mail, "body"), ".\n..\n.begins\nQuit\n\n.\n\nWhoever"),

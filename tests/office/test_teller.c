@@ -192,7 +192,7 @@ static void assert_mails(struct world *w, const char *const subjects[])
 {
 	struct output o;
 
-	ask(&o, "tests/office/mails.py read %s", w->maildir);
+	begin_output(&o, "tests/office/mails.py read %s", w->maildir);
 	for (size_t i = 0; subjects[i] != NULL; i++) {
 		json_t *mail;
 

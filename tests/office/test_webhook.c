@@ -91,7 +91,7 @@ static void test_child(void **state)
 	assert_string_equal(text_of(headers, "postwalk-id"),
 			    "0123456789ab-matter-17-1760474520000");
 	assert_string_equal(text_of(headers, "postwalk-time"), "1760474520");
-	ask(&o, "(printf '%%s.' '%s'; cat %s/%d.body) | openssl dgst -sha256 -hmac \"$(cat "
+	begin_output(&o, "(printf '%%s.' '%s'; cat %s/%d.body) | openssl dgst -sha256 -hmac \"$(cat "
 		"%s/secret)\" -r",
 	    text_of(headers, "postwalk-time"), folder,
 	    (int)json_integer_value(json_object_get(request, "number")), folder);
