@@ -15,7 +15,8 @@ static enum MHD_Result send_text(struct pw_request *r, unsigned status, char *te
 		{ 415, "Accept-Encoding", "zstd, gzip" },          /* RFC 9110 15.5.16 */
 	};
 	struct MHD_Response *answer =
-		text ? MHD_create_response_from_buffer(strlen(text), text, MHD_RESPMEM_MUST_FREE) : NULL;
+		text ? MHD_create_response_from_buffer(strlen(text), text, MHD_RESPMEM_MUST_FREE)
+		     : NULL;
 	enum MHD_Result sent;
 	char digits[16];
 
@@ -29,7 +30,8 @@ static enum MHD_Result send_text(struct pw_request *r, unsigned status, char *te
 		if (more[i].status == status)
 			MHD_add_response_header(answer, more[i].name, more[i].value);
 	if (status == 405) /* RFC 9110 15.5.6 */
-		MHD_add_response_header(answer, "Allow", strstr(r->wrong.words, "POST") ? "POST" : "GET, HEAD");
+		MHD_add_response_header(answer, "Allow",
+					strstr(r->wrong.words, "POST") ? "POST" : "GET, HEAD");
 	if (r->wrong.retry_s > 0) {
 		snprintf(digits, sizeof(digits), "%d", r->wrong.retry_s);
 		MHD_add_response_header(answer, "Retry-After", digits);
@@ -69,8 +71,9 @@ static enum MHD_Result answer_office(struct pw_request *r)
 	char pem[PW_PEM_MAX];
 
 	pw_public_key_pem(&r->server->o->key.public, pem);
-	return send_json(r, 200, json_pack("{s:s,s:s,s:[s,s]}", "office", "postwalk-office-v1", "key", pem,
-					   "packing", "zstd", "gzip"));
+	return send_json(r, 200,
+			 json_pack("{s:s,s:s,s:[s,s]}", "office", "postwalk-office-v1", "key", pem,
+				   "packing", "zstd", "gzip"));
 }
 
 static enum MHD_Result answer_enrol(struct pw_request *r)
@@ -80,8 +83,9 @@ static enum MHD_Result answer_enrol(struct pw_request *r)
 
 	pw_public_key_pem(&r->server->o->key.public, pem);
 	if (e->how == PW_ENROL_SO)
-		return send_json(r, 200, json_pack("{s:s,s:s,s:s}", "bus", e->bus, "token", e->token,
-						   "key", pem));
+		return send_json(
+			r, 200,
+			json_pack("{s:s,s:s,s:s}", "bus", e->bus, "token", e->token, "key", pem));
 	return send_json(r, 202, json_pack("{s:s,s:s,s:s,s:s}", "error", "waits", "words",
 		"bus has a key already: a person in the office has to decide about this one",
 		"token", e->token, "key", pem));
@@ -120,9 +124,10 @@ static enum MHD_Result answer_receipt(struct pw_request *r)
 
 enum MHD_Result pw_request_answer(struct pw_request *r)
 {
-	static enum MHD_Result (*const answers[])(struct pw_request *r) = {
-		[PW_R_OFFICE] = answer_office, [PW_R_ENROL] = answer_enrol, [PW_R_HEAD] = answer_head,
-		[PW_R_RECORDS] = answer_receipt, [PW_R_ALERT] = answer_receipt,
+	static enum MHD_Result (*const answers[])(struct pw_request * r) = {
+		[PW_R_OFFICE] = answer_office, [PW_R_ENROL] = answer_enrol,
+		[PW_R_HEAD] = answer_head,     [PW_R_RECORDS] = answer_receipt,
+		[PW_R_ALERT] = answer_receipt,
 	};
 
 	if (r->wrong.status)

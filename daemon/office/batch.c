@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A batch checked whole: all of it holds, or nothing of it is taken. Every seal is verified, though the
- * last one vouches for all before it: what is stored as a seal has to be one.
+ * A batch checked whole: all of it holds, or nothing of it is taken. Every seal is verified, though
+ * the last one vouches for all before it: what is stored as a seal has to be one.
  */
 #include <inttypes.h>
 #include <stdarg.h>
@@ -71,7 +71,8 @@ static int take_head(struct reading *g, const struct pw_export_line *line)
 	if (strcmp(line->bus, g->b->bus) != 0)
 		return unsound(g, "expected records of bus %s, not of %s", g->b->bus, line->bus);
 	if (memcmp(&line->key, g->key, sizeof(*g->key)) != 0)
-		return refuse(g, 403, "key", "expected the key that bus %s is enrolled with", g->b->bus);
+		return refuse(g, 403, "key", "expected the key that bus %s is enrolled with",
+			      g->b->bus);
 	g->b->key = line->key;
 	return 0;
 }
@@ -111,7 +112,8 @@ static int add_record(struct reading *g, const struct pw_record *r)
 		return -2;
 	pw_record_hash(b->bus, r, hash);
 	if (strcmp(hash, r->hash) != 0)
-		return unsound(g, "expected the hash of record %" PRIu64 " to be that of its text", r->seq);
+		return unsound(g, "expected the hash of record %" PRIu64 " to be that of its text",
+			       r->seq);
 	if (!GROW(b, record, records))
 		return no_memory(g);
 	b->record[b->records++] = *r;
@@ -139,7 +141,8 @@ static int take_seal(struct reading *g, const struct pw_export_line *line)
 		return unsound(g, "expected one seal of a record");
 	if (strcmp(line->seal.hash, last->hash) != 0 ||
 	    !pw_seal_holds(b->bus, b->epoch, &line->seal, g->key))
-		return unsound(g, "expected the seal of record %" PRIu64 " to hold by the bus's key",
+		return unsound(g,
+			       "expected the seal of record %" PRIu64 " to hold by the bus's key",
 			       last->seq);
 	if (!GROW(b, seal, seals))
 		return no_memory(g);
@@ -223,7 +226,8 @@ static int find_meaning(struct reading *g, int64_t now_ms)
 static int check_alert(struct reading *g)
 {
 	for (size_t i = 0; i < g->b->matters; i++)
-		if (g->b->matter[i].kind == PW_MATTER_RUNG || g->b->matter[i].kind == PW_MATTER_CHILD)
+		if (g->b->matter[i].kind == PW_MATTER_RUNG ||
+		    g->b->matter[i].kind == PW_MATTER_CHILD)
 			return 0;
 	g->line = 2;
 	return bad(g, "expected a rung with notify, or a child that was found");

@@ -7,8 +7,11 @@
 #include "commands_internal.h"
 #include "postwalk/text.h"
 
-enum option { O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
-	      O_ALL = 128, O_JSON = 256 };
+/* O_ALL and above have no value. */
+enum option {
+	O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
+	O_ALL = 128, O_JSON = 256
+};
 
 static const struct command {
 	const char *name;
@@ -22,25 +25,32 @@ static const struct command {
 	{ "keys", pw_do_keys, O_ALL | O_JSON, 0, 0, 0, "[--all] [--json]",
 	  "keys that wait for a decision; all that ever were" },
 	{ "accept", pw_do_accept, O_KEY | O_BY | O_WORDS, O_BY | O_WORDS, 1, 1,
-	  "BUS [--key FINGERPRINT] --by CODE --words WORDS", "the key that waits is the bus's from now on" },
+	  "BUS [--key FINGERPRINT] --by CODE --words WORDS",
+	  "the key that waits is the bus's from now on" },
 	{ "refuse", pw_do_refuse, O_KEY | O_BY | O_WORDS, O_BY | O_WORDS, 1, 1,
-	  "BUS [--key FINGERPRINT] --by CODE --words WORDS", "the key that waits is not the bus's" },
-	{ "buses", pw_do_buses, O_JSON, 0, 0, 0, "[--json]", "what buses there are, and how far they came" },
+	  "BUS [--key FINGERPRINT] --by CODE --words WORDS",
+	  "the key that waits is not the bus's" },
+	{ "buses", pw_do_buses, O_JSON, 0, 0, 0, "[--json]",
+	  "what buses there are, and how far they came" },
 	{ "matters", pw_do_matters, O_ALL | O_JSON, 0, 0, 0, "[--all] [--json]",
 	  "what asks for a person; --all: what was taken as well" },
 	{ "take", pw_do_take, O_BY | O_WORDS, O_BY | O_WORDS, 1, 1, "ID --by CODE --words WORDS",
 	  "somebody sees to a matter, and says so" },
-	{ "figures", pw_do_figures, O_JSON, 0, 0, 0, "[--json]", "how much there is of everything" },
+	{ "figures", pw_do_figures, O_JSON, 0, 0, 0, "[--json]",
+	  "how much there is of everything" },
 	{ "export", pw_do_export, O_EPOCH | O_BRANCH, 0, 1, 1, "BUS [--epoch EPOCH] [--branch N]",
 	  "a bus's records and seals as it sealed them, for postwalk verify" },
-	{ "take-in", pw_do_take_in, 0, 0, 1, 1, "FILE", "an export of a bus's journal, through the same checks" },
-	{ "copy", pw_do_copy, 0, 0, 1, 1, "FILE", "a whole copy of the SQLite store, while it is in use" },
-	{ "log", pw_do_log, O_SINCE | O_JSON, 0, 0, 0, "[--since YYYY-MM-DD] [--json]", "who did what here" },
+	{ "take-in", pw_do_take_in, 0, 0, 1, 1, "FILE",
+	  "an export of a bus's journal, through the same checks" },
+	{ "copy", pw_do_copy, 0, 0, 1, 1, "FILE",
+	  "a whole copy of the SQLite store, while it is in use" },
+	{ "log", pw_do_log, O_SINCE | O_JSON, 0, 0, 0, "[--since YYYY-MM-DD] [--json]",
+	  "who did what here" },
 	{ "tell", pw_do_tell, 0, 0, 0, 0, "", "send a test message by mail and webhook" },
 	{ "digest", pw_do_digest, O_DAY, 0, 0, 0, "[--day YYYY-MM-DD]", "what is told of a day" },
 };
 
-/* -- options ------------------------------------------------------------------------------------------ */
+/* -- options ----------------------------------------------------------------------------------- */
 
 static const struct { const char *name; enum option bit; size_t at; } options[] = {
 	{ "--by", O_BY, offsetof(struct pw_order, by) },
@@ -56,7 +66,8 @@ static const struct { const char *name; enum option bit; size_t at; } options[] 
 #define OPTIONS (sizeof(options) / sizeof(options[0]))
 
 /* How many arguments it was; 0: it is none of this command's, or its value is missing. */
-static int take_option(struct pw_order *c, const struct command *command, char **argv, unsigned *given)
+static int take_option(struct pw_order *c, const struct command *command, char **argv,
+		       unsigned *given)
 {
 	for (size_t i = 0; i < OPTIONS; i++) {
 		void *to = (char *)c + options[i].at;
@@ -85,7 +96,8 @@ static int check_who(struct pw_order *c)
 {
 	if (c->by && (!pw_chain_word(c->by) || strlen(c->by) > 15))
 		return pw_order_bad(c, "expected --by a code of at most 15 of A-Z a-z 0-9 . _ -");
-	if (c->words && (c->words[0] == '\0' || strlen(c->words) > 160 || strpbrk(c->words, "\n\r\t")))
+	if (c->words &&
+	    (c->words[0] == '\0' || strlen(c->words) > 160 || strpbrk(c->words, "\n\r\t")))
 		return pw_order_bad(c, "expected --words of 1 to 160 bytes on one line");
 	return 0;
 }
@@ -111,7 +123,7 @@ static int take_arguments(struct pw_order *c, const struct command *command, int
 	return check_who(c);
 }
 
-/* -- what the commands share ----------------------------------------------------------------------------- */
+/* -- what the commands share ------------------------------------------------------------------- */
 
 static int fail(struct pw_order *c, int status, const char *format, va_list args)
 {
@@ -141,7 +153,8 @@ int pw_order_not(struct pw_order *c, const char *format, ...)
 	return PW_EXIT_NOT;
 }
 
-int pw_order_desk(struct pw_order *c, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx)
+int pw_order_desk(struct pw_order *c,
+		  int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx)
 {
 	char why[240];
 	int result = pw_desk_do(c->o->desk, work, ctx, why, sizeof(why));
@@ -164,13 +177,14 @@ int32_t pw_day_read(const char *text)
 	int year, month, day, n = 0;
 	int32_t is;
 
-	if (strlen(text) != 10 || sscanf(text, "%4d-%2d-%2d%n", &year, &month, &day, &n) != 3 || n != 10)
+	if (strlen(text) != 10 || sscanf(text, "%4d-%2d-%2d%n", &year, &month, &day, &n) != 3 ||
+	    n != 10)
 		return 0;
 	is = year * 10000 + month * 100 + day;
 	return pw_hours_add(pw_hours_add(is, 1), -1) == is ? is : 0;
 }
 
-/* ---------------------------------------------------------------------------------------------------- */
+/* ---------------------------------------------------------------------------------------------- */
 
 int pw_command(struct pw_office *o, int argc, char **argv, const char *cwd, FILE *out, FILE *err)
 {
@@ -183,13 +197,15 @@ int pw_command(struct pw_office *o, int argc, char **argv, const char *cwd, FILE
 		status = take_arguments(&c, &commands[i], argc, argv);
 		return status ? status : commands[i].run(&c);
 	}
-	return pw_order_bad(&c, "expected a command, not \"%.40s\"; postwalk-office --help lists them",
+	return pw_order_bad(&c,
+			    "expected a command, not \"%.40s\"; postwalk-office --help lists them",
 			    argv[0]);
 }
 
 void pw_command_help(FILE *out)
 {
-	fprintf(out, "postwalk-office serve [--office DIR]\n        take in what the buses deliver\n");
+	fprintf(out,
+		"postwalk-office serve [--office DIR]\n        take in what the buses deliver\n");
 	for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++)
 		fprintf(out, "postwalk-office %s [--office DIR] %s\n        %s\n", commands[i].name,
 			commands[i].use, commands[i].help);

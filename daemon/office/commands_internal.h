@@ -11,7 +11,7 @@
 
 #define PW_ORDER_ARGS 256
 
-/* -- commands.c ---------------------------------------------------------------------------------------- */
+/* -- commands.c -------------------------------------------------------------------------------- */
 
 /* Whatever may have to wait for out is printed off the desk's thread. */
 struct pw_order {
@@ -23,15 +23,20 @@ struct pw_order {
 	bool all, json;
 	FILE *out, *err;
 };
-__attribute__((format(printf, 2, 3))) int pw_order_bad(struct pw_order *c, const char *format, ...);  /* 2 */
-__attribute__((format(printf, 2, 3))) int pw_order_not(struct pw_order *c, const char *format, ...);  /* 1 */
+/* PW_EXIT_BAD, PW_EXIT_NOT, and words. */
+__attribute__((format(printf, 2, 3)))
+int pw_order_bad(struct pw_order *c, const char *format, ...);
+__attribute__((format(printf, 2, 3)))
+int pw_order_not(struct pw_order *c, const char *format, ...);
 /* Work on the desk. 0; else the exit status, and it is told why. */
-int pw_order_desk(struct pw_order *c, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
-void pw_order_path(const struct pw_order *c, const char *name, char *path, size_t size); /* as seen from cwd */
+int pw_order_desk(struct pw_order *c,
+		  int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
+/* A name as it is seen from cwd. */
+void pw_order_path(const struct pw_order *c, const char *name, char *path, size_t size);
 /* A day as YYYY-MM-DD. 0: it is none. */
 int32_t pw_day_read(const char *text);
 
-/* -- list.c: rows for a person, in columns, or for a program, one JSON object a line ---------------------- */
+/* -- list.c: rows for a person, in columns, or for a program, one JSON object a line ----------- */
 
 struct pw_list;
 /* names: of the columns, ended by NULL; they live as long as the list. NULL: no memory. */
@@ -43,7 +48,7 @@ void pw_list_print(struct pw_list *l, bool json, FILE *out); /* and frees it */
 json_t *pw_list_time(int64_t ms); /* 2025-10-14 15:42 in the office's zone; 0, PW_NO_TIME: null */
 json_t *pw_list_key(const struct pw_public_key *key); /* its fingerprint */
 
-/* -- each command ------------------------------------------------------------------------------------------ */
+/* -- each command ------------------------------------------------------------------------------ */
 
 int pw_do_enrol(struct pw_order *c);   /* orders_keys.c */
 int pw_do_keys(struct pw_order *c);

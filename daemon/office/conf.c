@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * OFFICE/office.conf: [sections], key = value, a # at the start of a line begins a comment. The table
- * knows all keys; nothing else in a line is passed over. Names of files are of the folder that the
- * file stands in, unless they begin with a slash.
+ * OFFICE/office.conf: [sections], key = value, a # at the start of a line begins a comment. The
+ * table knows all keys; nothing else in a line is passed over. Names of files are of the folder
+ * that the file stands in, unless they begin with a slash.
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -18,7 +18,8 @@
 
 enum value { V_PLACE = 1, V_FILE, V_STORE, V_SMTP, V_TEXT, V_HOOK, V_COUNT };
 
-#define AT(member) offsetof(struct pw_office_conf, member), sizeof(((struct pw_office_conf *)0)->member)
+#define AT(member) \
+	offsetof(struct pw_office_conf, member), sizeof(((struct pw_office_conf *)0)->member)
 static const struct key {
 	const char *section, *key;
 	enum value value;
@@ -30,16 +31,22 @@ static const struct key {
 	  "ADDRESS:PORT, the address in digits, as 0.0.0.0:8443 or [::1]:8443" },
 	{ "office", "certificate", V_FILE, AT(certificate), 0, 0, "the name of a PEM file" },
 	{ "office", "private_key", V_FILE, AT(private_key), 0, 0, "the name of a PEM file" },
-	{ "office", "store", V_STORE, AT(store), 0, 0, "postgresql://..., or nothing for OFFICE/office.db" },
-	{ "office", "zone", V_TEXT, AT(zone), 0, 0, "a time zone of this machine, as America/Chicago" },
-	{ "mail", "server", V_SMTP, AT(mail_server), 0, 0, "smtp://HOST:PORT or smtps://HOST:PORT" },
+	{ "office", "store", V_STORE, AT(store), 0, 0,
+	  "postgresql://..., or nothing for OFFICE/office.db" },
+	{ "office", "zone", V_TEXT, AT(zone), 0, 0,
+	  "a time zone of this machine, as America/Chicago" },
+	{ "mail", "server", V_SMTP, AT(mail_server), 0, 0,
+	  "smtp://HOST:PORT or smtps://HOST:PORT" },
 	{ "mail", "user", V_TEXT, AT(mail_user), 0, 0, "a name of at most 63 characters" },
 	{ "mail", "password_file", V_FILE, AT(mail_password_file), 0, 0, "the name of a file" },
 	{ "mail", "from", V_TEXT, AT(mail_from), 0, 0, "an address of at most 127 characters" },
-	{ "mail", "to", V_TEXT, AT(mail_to), 0, 0, "addresses with a space between, 511 characters at most" },
-	{ "webhook", "url", V_HOOK, AT(webhook), 0, 0, "https://..., or http:// of a loopback address" },
+	{ "mail", "to", V_TEXT, AT(mail_to), 0, 0,
+	  "addresses with a space between, 511 characters at most" },
+	{ "webhook", "url", V_HOOK, AT(webhook), 0, 0,
+	  "https://..., or http:// of a loopback address" },
 	{ "webhook", "secret_file", V_FILE, AT(webhook_secret_file), 0, 0, "the name of a file" },
-	{ "tell", "again_s", V_COUNT, AT(tell_again_s), 60, 604800, "a whole number from 60 to 604800" },
+	{ "tell", "again_s", V_COUNT, AT(tell_again_s), 60, 604800,
+	  "a whole number from 60 to 604800" },
 	{ "tell", "digest_hour", V_COUNT, AT(digest_hour), 0, 24, "a whole number from 0 to 24" },
 	{ "habit", "silent_days", V_COUNT, AT(silent_days), 1, 26, "a whole number from 1 to 26" },
 };

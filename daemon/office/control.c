@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Commands of the shell reach the process that owns the office through OFFICE/office.sock: one message
- * with the folder they were given in, the arguments, and the shell's own output; back comes the exit
- * status. What a command prints goes straight to whoever gave it, so a pager that waits holds up nobody
- * else: each command has a thread of its own.
+ * Commands of the shell reach the process that owns the office through OFFICE/office.sock: one
+ * message with the folder they were given in, the arguments, and the shell's own output; back comes
+ * the exit status. What a command prints goes straight to whoever gave it, so a pager that waits
+ * holds up nobody else: each command has a thread of its own.
  */
 #include <errno.h>
 #include <fcntl.h>
@@ -47,7 +47,7 @@ static bool address_of(const char *dir, struct sockaddr_un *at)
 	       (int)sizeof(at->sun_path);
 }
 
-/* -- messages: texts that end with a zero, and two open files -------------------------------------------- */
+/* -- messages: texts that end with a zero, and two open files ---------------------------------- */
 
 union files {
 	char room[CMSG_SPACE(2 * sizeof(int))];
@@ -87,7 +87,7 @@ static ssize_t receive_message(int fd, char *text, int file[2])
 	return n < MESSAGE_MAX && text[n - 1] == '\0' ? n : -1;
 }
 
-/* -- the owner's side ---------------------------------------------------------------------------------------- */
+/* -- the owner's side -------------------------------------------------------------------------- */
 
 /* cwd, then the arguments. */
 static int obey(struct running *r, char *text, ssize_t length)
@@ -155,7 +155,9 @@ static struct running *take_place(struct pw_control *control)
 	if (control->stopping)
 		place = NULL;
 	if (place)
-		*place = (struct running){ .control = control, .used = true, .fd = -1, .out = -1, .err = -1 };
+		*place = (struct running){
+			.control = control, .used = true, .fd = -1, .out = -1, .err = -1
+		};
 	pthread_mutex_unlock(&control->lock);
 	return place;
 }
@@ -178,7 +180,8 @@ static void *take_commands(void *ctx)
 	pthread_attr_setdetachstate(&detached, PTHREAD_CREATE_DETACHED);
 	while ((place = take_place(control))) {
 		place->fd = accept4(control->listener, NULL, NULL, SOCK_CLOEXEC);
-		if (place->fd >= 0 && pthread_create(&place->thread, &detached, run_command, place) == 0)
+		if (place->fd >= 0 &&
+		    pthread_create(&place->thread, &detached, run_command, place) == 0)
 			continue;
 		if (place->fd >= 0)
 			close(place->fd);
@@ -242,8 +245,8 @@ int pw_control_start(struct pw_office *o, struct pw_control **control, char *why
 	return -1;
 }
 
-/* Commands that still print do so to nowhere; one that waits for its reader is woken up. 1: some are
- * there. */
+/* Commands that still print do so to nowhere; one that waits for its reader is woken up. 1: some
+ * are there. */
 static bool hurry(struct pw_control *c, int nowhere)
 {
 	bool some = false;
@@ -297,7 +300,7 @@ void pw_control_stop(struct pw_control *c)
 	free(c);
 }
 
-/* -- the shell's side ---------------------------------------------------------------------------------------- */
+/* -- the shell's side -------------------------------------------------------------------------- */
 
 static bool add(char *text, size_t *length, const char *word)
 {
@@ -323,7 +326,8 @@ static int ask(int fd, int argc, char **argv)
 	if (!fits) {
 		fputs(long_words, stderr);
 		status = PW_EXIT_BAD;
-	} else if (send_message(fd, text, length) || recv(fd, &status, sizeof(status), 0) != sizeof(status)) {
+	} else if (send_message(fd, text, length) ||
+		   recv(fd, &status, sizeof(status), 0) != sizeof(status)) {
 		fputs("postwalk-office: the office ended meanwhile\n", stderr);
 		status = PW_EXIT_NOT;
 	}

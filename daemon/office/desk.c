@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
  * The thread that owns the store. What has gathered while it was at the disk shares the next
- * transaction, so that one sync serves many; each piece of work can fail alone, under a mark of its own.
+ * transaction, so that one sync serves many; each piece of work can fail alone, under a mark of its
+ * own.
  */
 #include <errno.h>
 #include <pthread.h>
@@ -38,7 +39,7 @@ static int64_t boot_ms(void)
 	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
-/* -- the store comes and goes ------------------------------------------------------------------- */
+/* -- the store comes and goes ------------------------------------------------------------------ */
 
 static void set_away(struct pw_desk *d, bool away, const char *why)
 {
@@ -79,7 +80,7 @@ static void come_back(struct pw_desk *d)
 	set_away(d, false, "");
 }
 
-/* -- a transaction ------------------------------------------------------------------------------- */
+/* -- a transaction ----------------------------------------------------------------------------- */
 
 struct outcome {
 	int result;
@@ -106,7 +107,7 @@ static int do_one(struct pw_store *s, const struct pw_job *job, struct outcome *
 	return -1;
 }
 
-/* All of jobs within one transaction. -1 with why: nothing of it was kept, for all that is known. */
+/* All of jobs within one transaction. -1 with why: nothing of it was kept, as far as is known. */
 static int do_together(struct pw_desk *d, struct pw_job *jobs, struct outcome *o, char *why)
 {
 	size_t i = 0;
@@ -163,7 +164,7 @@ static void serve(struct pw_desk *d, struct pw_job *jobs)
 	tell(jobs, NULL, why);
 }
 
-/* -- the thread ---------------------------------------------------------------------------------- */
+/* -- the thread -------------------------------------------------------------------------------- */
 
 static void wait_for_news(struct pw_desk *d)
 {
@@ -214,7 +215,7 @@ static void *run(void *ctx)
 	}
 }
 
-/* -- its life ------------------------------------------------------------------------------------ */
+/* -- its life ---------------------------------------------------------------------------------- */
 
 static struct pw_desk *desk_new(const char *store)
 {
@@ -273,7 +274,7 @@ void pw_desk_stop(struct pw_desk *d)
 	desk_free(d);
 }
 
-/* -- work ---------------------------------------------------------------------------------------- */
+/* -- work -------------------------------------------------------------------------------------- */
 
 /* Where the store is away the thread may be waiting for it: nobody else waits with it. */
 void pw_desk_post(struct pw_desk *d, struct pw_job *job)
@@ -327,8 +328,8 @@ static void waiter_done(void *ctx, int result, const char *why)
 }
 
 static int do_and_wait(struct pw_desk *d, bool alone,
-		       int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
-		       char *why, size_t size)
+		       int (*work)(struct pw_store *s, void *ctx, char *why, size_t size),
+		       void *ctx, char *why, size_t size)
 {
 	struct waiter w = { .work = work, .ctx = ctx, .why = why, .size = size };
 	struct pw_job job = { .work = waiter_work, .done = waiter_done, .ctx = &w, .alone = alone };
@@ -345,8 +346,9 @@ static int do_and_wait(struct pw_desk *d, bool alone,
 	return w.result;
 }
 
-int pw_desk_do(struct pw_desk *d, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size),
-	       void *ctx, char *why, size_t size)
+int pw_desk_do(struct pw_desk *d,
+	       int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
+	       char *why, size_t size)
 {
 	return do_and_wait(d, false, work, ctx, why, size);
 }

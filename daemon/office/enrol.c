@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* How a bus's key comes to be tied to its id. The office keeps SHA-256 of codes and tokens alone. */
+/* How a bus's key comes to be tied to its id. Of codes and tokens the office keeps SHA-256 alone. */
 #include <ctype.h>
 #include <stdarg.h>
 #include <sodium.h>
@@ -13,7 +13,7 @@
 /* Read aloud and copied by hand: no I, L, O, 0, 1. */
 static const char letters[] = "23456789ABCDEFGHJKMNPQRSTUVWXYZ";
 
-/* -- codes ---------------------------------------------------------------------------------------- */
+/* -- codes ------------------------------------------------------------------------------------- */
 
 void pw_code_draw(char code[PW_CODE_MAX_TEXT])
 {
@@ -55,7 +55,7 @@ static void draw_token(char token[PW_TOKEN_DIGITS + 1])
 	sodium_bin2hex(token, PW_TOKEN_DIGITS + 1, bytes, sizeof(bytes));
 }
 
-/* -- the request ------------------------------------------------------------------------------------ */
+/* -- the request ------------------------------------------------------------------------------- */
 
 __attribute__((format(printf, 4, 5)))
 static int refuse(struct pw_wrong *w, unsigned status, const char *word, const char *format, ...)
@@ -70,7 +70,8 @@ static int refuse(struct pw_wrong *w, unsigned status, const char *word, const c
 }
 
 /* postwalk-enrol-v1 LF BUS LF CODE LF FINGERPRINT LF */
-static bool is_signed(const char *bus, const char *code, const struct pw_public_key *key, const char *sig)
+static bool is_signed(const char *bus, const char *code, const struct pw_public_key *key,
+		      const char *sig)
 {
 	char fingerprint[65], text[256];
 	int n;
@@ -87,17 +88,20 @@ static int read_fields(json_t *root, struct pw_enrolment *e, struct pw_wrong *wr
 
 	if (json_unpack(root, "{s:s,s:s,s:s,s:s!}", "bus", &bus, "code", &code, "key", &key, "sig",
 			&sig))
-		return refuse(wrong, 400, "bad", "expected an object of four texts: bus, code, key, sig");
+		return refuse(wrong, 400, "bad",
+			      "expected an object of four texts: bus, code, key, sig");
 	if (!pw_chain_word(bus) || strlen(bus) >= PW_NAME_MAX)
 		return refuse(wrong, 400, "bad",
 			      "expected bus to be 1 to 31 characters of A-Z a-z 0-9 . _ -");
 	if (pw_public_key_read(key, &e->key, why, sizeof(why)))
 		return refuse(wrong, 400, "bad", "key: %s", why);
 	if (!is_signed(bus, code, &e->key, sig))
-		return refuse(wrong, 403, "key", "expected sig to be the key's own signature over bus, "
+		return refuse(wrong, 403, "key",
+			      "expected sig to be the key's own signature over bus, "
 			      "code and the key's fingerprint");
 	if (pw_code_hash(code, e->code_hash))
-		return refuse(wrong, 403, "code", "expected five groups of four letters and digits, "
+		return refuse(wrong, 403, "code",
+			      "expected five groups of four letters and digits, "
 			      "as the office has given it");
 	snprintf(e->bus, sizeof(e->bus), "%s", bus);
 	return 0;
@@ -106,12 +110,14 @@ static int read_fields(json_t *root, struct pw_enrolment *e, struct pw_wrong *wr
 int pw_enrol_read(const char *text, size_t length, struct pw_enrolment *e, struct pw_wrong *wrong)
 {
 	json_error_t error;
-	json_t *root = length <= BODY_MAX ? json_loadb(text, length, JSON_REJECT_DUPLICATES, &error) : NULL;
+	json_t *root = length <= BODY_MAX ? json_loadb(text, length, JSON_REJECT_DUPLICATES, &error)
+					  : NULL;
 	int result;
 
 	memset(e, 0, sizeof(*e));
 	if (!root)
-		return refuse(wrong, 400, "bad", "expected one JSON object of at most %d bytes", BODY_MAX);
+		return refuse(wrong, 400, "bad", "expected one JSON object of at most %d bytes",
+			      BODY_MAX);
 	result = read_fields(root, e, wrong);
 	json_decref(root);
 	if (result == 0)
@@ -119,10 +125,11 @@ int pw_enrol_read(const char *text, size_t length, struct pw_enrolment *e, struc
 	return result;
 }
 
-/* -- in the store ------------------------------------------------------------------------------------- */
+/* -- in the store ------------------------------------------------------------------------------ */
 
 /* An accepted key is kept as well: exports of older epochs are headed by the key of their time. */
-static int put_key(struct pw_store *s, struct pw_enrolment *e, bool accepted, char *why, size_t size)
+static int put_key(struct pw_store *s, struct pw_enrolment *e, bool accepted, char *why,
+		   size_t size)
 {
 	struct pw_key_row *k = &e->asked;
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Each wrong code is paid for by a while. An address may run up PW_GUESSES_FREE of them; a code has 31^20
- * values, so this keeps the store from work more than it keeps anybody from guessing right.
+ * Each wrong code is paid for by a while. An address may run up PW_GUESSES_FREE of them; a code has
+ * 31^20 values, so this keeps the store from work more than it keeps anybody from guessing right.
  */
 #include <string.h>
 

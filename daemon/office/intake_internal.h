@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* intake_internal.h - what the files that take in, serve and obey share, beside office_internal.h. */
+/* intake_internal.h - what the files that take in, serve and obey share. */
 #ifndef POSTWALK_INTAKE_INTERNAL_H
 #define POSTWALK_INTAKE_INTERNAL_H
 
@@ -11,8 +11,10 @@
 #define PW_TOKEN_DIGITS 64
 #define PW_HEADS_GIVEN 16 /* those that moved last */
 
-/* -- roll.c: who may speak as which bus, in memory, so that no request waits for the store to be known.
- *    What is in the store comes first; this follows it. Any thread. ------------------------------------ */
+/* -- roll.c ------------------------------------------------------------------------------------ */
+
+/* Who may speak as which bus, in memory, so that no request waits for the store to be known. What
+ * is in the store comes first; this follows it. Any thread. */
 
 enum pw_known { PW_KNOWN_NOT = 1, PW_KNOWN_SO, PW_KNOWN_WAITS, PW_KNOWN_REFUSED };
 struct pw_roll;
@@ -20,11 +22,12 @@ struct pw_roll;
 int pw_roll_load(struct pw_store *s, struct pw_roll **roll, char *why, size_t size);
 void pw_roll_free(struct pw_roll *roll);
 /* key: of the bus, with SO. Tokens are compared in constant time. */
-enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token, struct pw_public_key *key);
+enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token,
+			  struct pw_public_key *key);
 /* A row as it is now. Where there is no memory for it, its bus is unknown until the next start. */
 void pw_roll_bus(struct pw_roll *roll, const struct pw_bus_row *row);
 void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row);
-/* A bus has so many bodies under way at most, so that one alone cannot take all the room. False: no more. */
+/* A bus has so many bodies under way at most: one alone cannot take all the room. False: no more. */
 #define PW_BODIES_A_BUS 4
 bool pw_roll_enter(struct pw_roll *roll, const char *bus);
 void pw_roll_leave(struct pw_roll *roll, const char *bus);
@@ -32,30 +35,30 @@ void pw_roll_leave(struct pw_roll *roll, const char *bus);
 bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms);
 void pw_token_hash(const char *token, char hash[65]);
 
-/* -- record_line.c ------------------------------------------------------------------------------------- */
+/* -- record_line.c ----------------------------------------------------------------------------- */
 
-/* True: it is a record line, and r is what pw_export_read makes of it, its body in body (room for length
- * bytes at least). False: it may be one all the same. */
+/* True: it is a record line, and r is what pw_export_read makes of it, its body in body (room for
+ * length bytes at least). False: it may be one all the same. */
 bool pw_record_line(const char *text, size_t length, char *body, struct pw_record *r);
 
-/* -- guesses.c: wrong enrolment codes, by the address that they come from; pure ------------------------ */
+/* -- guesses.c: wrong enrolment codes, by the address that they come from; pure ---------------- */
 
 #define PW_GUESSES_FREE 10      /* of one address, then one a PW_GUESS_MS */
 #define PW_GUESS_MS 60000
 #define PW_GUESSERS 64
 struct pw_guesses {
-	struct { char address[46]; int64_t paid_ms; } of[PW_GUESSERS]; /* paid_ms: all is forgotten then */
+	struct { char address[46]; int64_t paid_ms; } of[PW_GUESSERS]; /* paid_ms: it is over then */
 };
 /* 0: it may be tried; else in so many ms. */
 int64_t pw_guess_wait_ms(const struct pw_guesses *g, const char *address, int64_t now_ms);
 void pw_guess_wrong(struct pw_guesses *g, const char *address, int64_t now_ms);
 
-/* -- enrol.c ------------------------------------------------------------------------------------------- */
+/* -- enrol.c ----------------------------------------------------------------------------------- */
 
 #define PW_CODE_LETTERS 20
 #define PW_CODE_MAX_TEXT 25 /* five groups with hyphens between, and a zero */
 void pw_code_draw(char code[PW_CODE_MAX_TEXT]);
-/* SHA-256 of its twenty letters, whatever stands between them, in whatever case. -1: it is no code. */
+/* SHA-256 of its twenty letters, however they are spelled. -1: it is no code. */
 int pw_code_hash(const char *code, char hash[65]);
 
 struct pw_enrolment {
@@ -75,9 +78,10 @@ int pw_enrol_work(struct pw_store *s, void *ctx, char *why, size_t size);
 /* The roll and the log hear of it, after the commit. */
 void pw_enrol_done(struct pw_office *o, const struct pw_enrolment *e);
 
-/* -- take.c -------------------------------------------------------------------------------------------- */
+/* -- take.c ------------------------------------------------------------------------------------ */
 
 /* [{"epoch":,"branch":,"seq":,"hash":},...]: PW_HEADS_GIVEN at most. NULL with why. */
-json_t *pw_take_heads(struct pw_store *s, const char *bus, const char *epoch, int *result, char *why, size_t size);
+json_t *pw_take_heads(struct pw_store *s, const char *bus, const char *epoch, int *result,
+		      char *why, size_t size);
 
 #endif

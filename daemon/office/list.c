@@ -59,7 +59,7 @@ json_t *pw_list_key(const struct pw_public_key *key)
 	return json_string(hex);
 }
 
-/* -- printing ------------------------------------------------------------------------------------------ */
+/* -- printing ---------------------------------------------------------------------------------- */
 
 static const char *text_of(const json_t *value, char digits[24])
 {

@@ -36,7 +36,7 @@ static const char *take_office(int *argc, char **argv)
 	return dir;
 }
 
-/* -- the store, and who is on its roll --------------------------------------------------------------------- */
+/* -- the store, and who is on its roll --------------------------------------------------------- */
 
 static int work_roll(struct pw_store *s, void *ctx, char *why, size_t size)
 {
@@ -70,7 +70,7 @@ static void end(struct pw_office *o)
 	sodium_memzero(&o->key, sizeof(o->key));
 }
 
-/* -- serve ---------------------------------------------------------------------------------------------------- */
+/* -- serve ------------------------------------------------------------------------------------- */
 
 struct serving {
 	struct pw_office o;
@@ -121,7 +121,7 @@ static void end_serving(struct serving *v)
 		pw_teller_stop(v->o.teller);
 }
 
-/* SIGHUP: certificate and key as they are now, tried at a port of their own before the old ones go. */
+/* SIGHUP: certificate and key as they are now, tried at a port of their own before the old go. */
 static void renew(struct serving *v)
 {
 	char why[240], listen[sizeof(v->o.conf.listen)];
@@ -184,7 +184,7 @@ static int serve(const char *dir, int argc)
 	return result ? fail(why, result) : PW_EXIT_OK;
 }
 
-/* -- commands ------------------------------------------------------------------------------------------------- */
+/* -- commands ---------------------------------------------------------------------------------- */
 
 /* By the process that has the office; where there is none, here. */
 static int command(const char *dir, int argc, char **argv)

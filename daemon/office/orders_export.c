@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A bus's records as it sealed them: J10 lines, which `postwalk verify` takes. A branch is given with
- * all that stands before it in the store, so that it begins where its chain does.
+ * A bus's records as it sealed them: J10 lines, which `postwalk verify` takes. A branch is given
+ * with all that stands before it in the store, so that it begins where its chain does.
  */
 #include <inttypes.h>
 #include <stdlib.h>
@@ -32,7 +32,7 @@ struct exporting {
 	uint64_t records, seals;
 };
 
-/* -- what is to be given -------------------------------------------------------------------------------- */
+/* -- what is to be given ----------------------------------------------------------------------- */
 
 static int keep_branch(void *ctx, const struct pw_branch *b)
 {
@@ -64,7 +64,8 @@ static bool is_asked_for(const struct exporting *e, const struct pw_branch *b)
 	char digits[16];
 
 	snprintf(digits, sizeof(digits), "%u", b->branch);
-	return (!c->epoch || strcmp(c->epoch, b->epoch) == 0) && (!c->branch || strcmp(c->branch, digits) == 0);
+	return (!c->epoch || strcmp(c->epoch, b->epoch) == 0) &&
+	       (!c->branch || strcmp(c->branch, digits) == 0);
 }
 
 /* The epoch begun last, unless another was asked for; of it the branch that moved last. */
@@ -84,8 +85,8 @@ static const struct pw_branch *choose(const struct exporting *e)
 }
 
 /* 1: the branch has that record; 0: it has not. */
-static int has_record(struct pw_store *s, const struct pw_branch *b, uint64_t seq, const char *hash, char *why,
-		      size_t size)
+static int has_record(struct pw_store *s, const struct pw_branch *b, uint64_t seq, const char *hash,
+		      char *why, size_t size)
 {
 	char stored[65];
 	int result;
@@ -97,7 +98,8 @@ static int has_record(struct pw_store *s, const struct pw_branch *b, uint64_t se
 }
 
 /* From the branch back to where its chain begins, as far as it is here. */
-static int find_pieces(struct pw_store *s, struct exporting *e, const struct pw_branch *b, char *why, size_t size)
+static int find_pieces(struct pw_store *s, struct exporting *e, const struct pw_branch *b,
+		       char *why, size_t size)
 {
 	uint64_t upto = b->head;
 
@@ -158,11 +160,12 @@ static int work_choose(struct pw_store *s, void *ctx, char *why, size_t size)
 	memcpy(e->epoch, b->epoch, sizeof(e->epoch));
 	result = find_pieces(s, e, b, why, size);
 	if (result == 0)
-		result = pw_store_read(s, e->bus, e->epoch, b->branch, b->first, find_seal, e, why, size);
+		result = pw_store_read(s, e->bus, e->epoch, b->branch, b->first, find_seal, e, why,
+				       size);
 	return result < 0 ? result : 0;
 }
 
-/* -- giving it ------------------------------------------------------------------------------------------- */
+/* -- giving it --------------------------------------------------------------------------------- */
 
 static int give_record(void *ctx, const struct pw_record *r, const struct pw_seal *seal)
 {
@@ -187,7 +190,8 @@ static int give_record(void *ctx, const struct pw_record *r, const struct pw_sea
 static int work_page(struct pw_store *s, void *ctx, char *why, size_t size)
 {
 	struct exporting *e = ctx;
-	int result = pw_store_read(s, e->bus, e->epoch, e->at_branch, e->at, give_record, e, why, size);
+	int result =
+		pw_store_read(s, e->bus, e->epoch, e->at_branch, e->at, give_record, e, why, size);
 
 	return result < 0 ? result : 0;
 }

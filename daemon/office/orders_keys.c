@@ -5,7 +5,7 @@
 #include "commands_internal.h"
 #include "postwalk/text.h"
 
-/* -- enrol ------------------------------------------------------------------------------------------- */
+/* -- enrol ------------------------------------------------------------------------------------- */
 
 struct codes {
 	struct pw_order *order;
@@ -25,7 +25,8 @@ static int work_enrol(struct pw_store *s, void *ctx, char *why, size_t size)
 		snprintf(did, sizeof(did), "made a code for bus %s", c->argv[i]);
 		result = pw_store_code_put(s, c->argv[i], hash, codes->ends_ms, why, size);
 		if (result == 0)
-			result = pw_store_log(s, codes->now_ms, c->by ? c->by : "office", did, why, size);
+			result = pw_store_log(s, codes->now_ms, c->by ? c->by : "office", did, why,
+					      size);
 	}
 	return result;
 }
@@ -40,8 +41,11 @@ int pw_do_enrol(struct pw_order *c)
 	codes.ends_ms = codes.now_ms + PW_CODE_DAYS * INT64_C(86400000);
 	for (int i = 1; i < c->argc; i++) {
 		if (!pw_chain_word(c->argv[i]) || strlen(c->argv[i]) >= PW_NAME_MAX)
-			return pw_order_bad(c, "expected a bus to be 1 to 31 of A-Z a-z 0-9 . _ -, not "
-					    "\"%.40s\"", c->argv[i]);
+			return pw_order_bad(
+				c,
+				"expected a bus to be 1 to 31 of A-Z a-z 0-9 . _ -, not "
+				"\"%.40s\"",
+				c->argv[i]);
 		pw_code_draw(codes.code[i]);
 	}
 	status = pw_order_desk(c, work_enrol, &codes);
@@ -49,12 +53,13 @@ int pw_do_enrol(struct pw_order *c)
 	if (!l)
 		return status ? status : pw_order_not(c, "there is no memory for it");
 	for (int i = 1; i < c->argc; i++)
-		pw_list_row(l, json_pack("[s,s,o]", c->argv[i], codes.code[i], pw_list_time(codes.ends_ms)));
+		pw_list_row(l, json_pack("[s,s,o]", c->argv[i], codes.code[i],
+					 pw_list_time(codes.ends_ms)));
 	pw_list_print(l, c->json, c->out);
 	return 0;
 }
 
-/* -- keys -------------------------------------------------------------------------------------------- */
+/* -- keys -------------------------------------------------------------------------------------- */
 
 struct listing {
 	struct pw_list *list;
@@ -67,8 +72,10 @@ static int list_key(void *ctx, const struct pw_key_row *row)
 	const char *is = row->decided_ms == 0 ? "waits" : row->accepted ? "accepted" : "refused";
 
 	if (g->all)
-		pw_list_row(g->list, json_pack("[s,o,o,s,o,s,s]", row->bus, pw_list_key(&row->key),
-			pw_list_time(row->asked_ms), is, pw_list_time(row->decided_ms), row->who, row->words));
+		pw_list_row(g->list,
+			    json_pack("[s,o,o,s,o,s,s]", row->bus, pw_list_key(&row->key),
+				      pw_list_time(row->asked_ms), is,
+				      pw_list_time(row->decided_ms), row->who, row->words));
 	else
 		pw_list_row(g->list, json_pack("[s,o,o]", row->bus, pw_list_key(&row->key),
 			pw_list_time(row->asked_ms)));
@@ -85,16 +92,18 @@ static int work_keys(struct pw_store *s, void *ctx, char *why, size_t size)
 int pw_do_keys(struct pw_order *c)
 {
 	static const char *const waiting[] = { "bus", "key", "asked", NULL };
-	static const char *const all[] = { "bus", "key", "asked", "is", "decided", "by", "words", NULL };
+	static const char *const all[] = { "bus",     "key", "asked", "is",
+					   "decided", "by",  "words", NULL };
 	struct listing g = { .list = pw_list_new(c->all ? all : waiting), .all = c->all };
-	int status = g.list ? pw_order_desk(c, work_keys, &g) : pw_order_not(c, "there is no memory for it");
+	int status = g.list ? pw_order_desk(c, work_keys, &g)
+			    : pw_order_not(c, "there is no memory for it");
 
 	if (g.list)
 		pw_list_print(g.list, c->json, c->out);
 	return status;
 }
 
-/* -- accept, refuse ------------------------------------------------------------------------------------- */
+/* -- accept, refuse ---------------------------------------------------------------------------- */
 
 struct deciding {
 	struct pw_order *order;
@@ -112,7 +121,8 @@ static int find_waiting(void *ctx, const struct pw_key_row *row)
 	char hex[65];
 
 	pw_public_key_print(&row->key, hex);
-	if (strcmp(row->bus, d->order->argv[1]) != 0 || (key && strncmp(hex, key, strlen(key)) != 0))
+	if (strcmp(row->bus, d->order->argv[1]) != 0 ||
+	    (key && strncmp(hex, key, strlen(key)) != 0))
 		return 0;
 	d->row = *row;
 	d->found++;
@@ -125,7 +135,8 @@ static int find_matter(void *ctx, const struct pw_matter *m)
 	char hex[65];
 
 	pw_public_key_print(&d->row.key, hex);
-	if (m->kind == PW_MATTER_KEY && strcmp(m->bus, d->row.bus) == 0 && strcmp(m->hash, hex) == 0)
+	if (m->kind == PW_MATTER_KEY && strcmp(m->bus, d->row.bus) == 0 &&
+	    strcmp(m->hash, hex) == 0)
 		d->matter = m->id;
 	return 0;
 }
@@ -189,8 +200,8 @@ static int work_decide(struct pw_store *s, void *ctx, char *why, size_t size)
 	if (d->found == 0)
 		snprintf(why, size, "no such key of bus %s waits", d->order->argv[1]);
 	else
-		snprintf(why, size, "%d such keys of bus %s wait: say which by --key FINGERPRINT", d->found,
-			 d->order->argv[1]);
+		snprintf(why, size, "%d such keys of bus %s wait: say which by --key FINGERPRINT",
+			 d->found, d->order->argv[1]);
 	return -2;
 }
 

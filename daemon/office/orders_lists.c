@@ -11,7 +11,7 @@ static int no_memory(struct pw_order *c)
 	return pw_order_not(c, "there is no memory for it");
 }
 
-/* -- buses ---------------------------------------------------------------------------------------------- */
+/* -- buses ------------------------------------------------------------------------------------- */
 
 struct piece { /* of a bus: the branch that moved last, and how many there are */
 	char bus[PW_NAME_MAX];
@@ -36,13 +36,15 @@ static int count_branch(void *ctx, const struct pw_branch *b)
 	struct fleet *f = ctx;
 
 	if ((f->pieces & (f->pieces - 1)) == 0) {
-		struct piece *more = realloc(f->piece, (f->pieces ? f->pieces * 2 : 1) * sizeof(*more));
+		struct piece *more =
+			realloc(f->piece, (f->pieces ? f->pieces * 2 : 1) * sizeof(*more));
 
 		if (!more)
 			return -1;
 		f->piece = more;
 	}
-	f->piece[f->pieces] = (struct piece){ .head = b->head, .moved_ms = b->moved_ms, .branches = 1 };
+	f->piece[f->pieces] =
+		(struct piece){ .head = b->head, .moved_ms = b->moved_ms, .branches = 1 };
 	memcpy(f->piece[f->pieces].bus, b->bus, sizeof(b->bus));
 	memcpy(f->piece[f->pieces].epoch, b->epoch, sizeof(b->epoch));
 	f->pieces++;
@@ -79,9 +81,11 @@ static int list_bus(void *ctx, const struct pw_bus_row *row, const int32_t *day,
 	(void)day, (void)days;
 	memcpy(key.bus, row->bus, sizeof(key.bus));
 	p = f->pieces ? bsearch(&key, f->piece, f->pieces, sizeof(key), by_bus) : NULL;
-	pw_list_row(f->list, json_pack("[s,o,o,o,I,I,o]", row->bus, pw_list_time(row->enrolled_ms),
-		pw_list_time(row->heard_ms), p ? json_string(p->epoch) : json_null(),
-		(json_int_t)(p ? p->head : 0), (json_int_t)(p ? p->branches : 0), pw_list_key(&row->key)));
+	pw_list_row(f->list,
+		    json_pack("[s,o,o,o,I,I,o]", row->bus, pw_list_time(row->enrolled_ms),
+			      pw_list_time(row->heard_ms), p ? json_string(p->epoch) : json_null(),
+			      (json_int_t)(p ? p->head : 0), (json_int_t)(p ? p->branches : 0),
+			      pw_list_key(&row->key)));
 	return 0;
 }
 
@@ -98,8 +102,8 @@ static int work_buses(struct pw_store *s, void *ctx, char *why, size_t size)
 
 int pw_do_buses(struct pw_order *c)
 {
-	static const char *const names[] = { "bus", "enrolled", "heard", "epoch", "seq", "branches", "key",
-					     NULL };
+	static const char *const names[] = { "bus", "enrolled", "heard", "epoch",
+					     "seq", "branches", "key",	 NULL };
 	struct fleet f = { .list = pw_list_new(names) };
 	int status = f.list ? pw_order_desk(c, work_buses, &f) : no_memory(c);
 
@@ -109,7 +113,7 @@ int pw_do_buses(struct pw_order *c)
 	return status;
 }
 
-/* -- matters ------------------------------------------------------------------------------------------- */
+/* -- matters ----------------------------------------------------------------------------------- */
 
 struct listing {
 	struct pw_list *list;
@@ -141,8 +145,8 @@ static int work_matters(struct pw_store *s, void *ctx, char *why, size_t size)
 
 int pw_do_matters(struct pw_order *c)
 {
-	static const char *const names[] = { "id", "kind", "bus", "at", "came", "words", "taken", "by", "said",
-					     NULL };
+	static const char *const names[] = { "id",    "kind",  "bus", "at",   "came",
+					     "words", "taken", "by",  "said", NULL };
 	static const char *const open[] = { "id", "kind", "bus", "at", "came", "words", NULL };
 	struct listing g = { .list = pw_list_new(c->all ? names : open), .all = c->all };
 	int status = g.list ? pw_order_desk(c, work_matters, &g) : no_memory(c);
@@ -163,19 +167,20 @@ static int work_take(struct pw_store *s, void *ctx, char *why, size_t size)
 	struct taking *t = ctx;
 	const int64_t now_ms = pw_office_now_ms();
 	char did[240], when[PW_HOURS_TEXT_MAX];
-	int result = pw_store_matter_take(s, t->id, t->order->by, t->order->words, now_ms, &t->matter, why,
-					  size);
+	int result = pw_store_matter_take(s, t->id, t->order->by, t->order->words, now_ms,
+					  &t->matter, why, size);
 
 	if (result < 0)
 		return result;
 	if (result == 1) {
-		snprintf(did, sizeof(did), "took matter %s: %.160s", t->order->argv[1], t->order->words);
+		snprintf(did, sizeof(did), "took matter %s: %.160s", t->order->argv[1],
+			 t->order->words);
 		return pw_store_log(s, now_ms, t->order->by, did, why, size);
 	}
 	pw_hours_text(t->matter.taken_ms, when);
 	if (t->matter.id != 0)
-		snprintf(why, size, "matter %s was taken by %s at %s", t->order->argv[1], t->matter.taken_by,
-			 when);
+		snprintf(why, size, "matter %s was taken by %s at %s", t->order->argv[1],
+			 t->matter.taken_by, when);
 	else
 		snprintf(why, size, "there is no matter %s", t->order->argv[1]);
 	return -2;
@@ -189,7 +194,8 @@ int pw_do_take(struct pw_order *c)
 
 	t.id = strtoull(c->argv[1], &end, 10);
 	if (*c->argv[1] < '1' || *c->argv[1] > '9' || *end != '\0')
-		return pw_order_bad(c, "expected the number of a matter, not \"%.40s\"", c->argv[1]);
+		return pw_order_bad(c, "expected the number of a matter, not \"%.40s\"",
+				    c->argv[1]);
 	status = pw_order_desk(c, work_take, &t);
 	if (status)
 		return status;
@@ -199,7 +205,7 @@ int pw_do_take(struct pw_order *c)
 	return 0;
 }
 
-/* -- figures ------------------------------------------------------------------------------------------- */
+/* -- figures ----------------------------------------------------------------------------------- */
 
 static int work_figures(struct pw_store *s, void *ctx, char *why, size_t size)
 {
@@ -228,7 +234,7 @@ int pw_do_figures(struct pw_order *c)
 	return 0;
 }
 
-/* -- log, tell, digest, copy --------------------------------------------------------------------------- */
+/* -- log, tell, digest, copy ------------------------------------------------------------------- */
 
 static int list_log(void *ctx, int64_t at_ms, const char *who, const char *did)
 {
@@ -253,7 +259,8 @@ int pw_do_log(struct pw_order *c)
 	int status;
 
 	if (c->since && day == 0)
-		return pw_order_bad(c, "expected --since a day as 2025-10-14, not \"%.40s\"", c->since);
+		return pw_order_bad(c, "expected --since a day as 2025-10-14, not \"%.40s\"",
+				    c->since);
 	g.from_ms = day ? pw_hours_moment(day, 0) : 0;
 	g.list = pw_list_new(names);
 	status = g.list ? pw_order_desk(c, work_log, &g) : no_memory(c);

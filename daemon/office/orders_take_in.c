@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * An export from a file: of a journal that a bus has set aside, or brought by hand. It is cut at seals
- * into batches that go through the very checks of those that come by the network. All of them are
- * checked before the first is taken.
+ * An export from a file: of a journal that a bus has set aside, or brought by hand. It is cut at
+ * seals into batches that go through the very checks of those that come by the network. All of them
+ * are checked before the first is taken.
  */
 #include <errno.h>
 #include <inttypes.h>
@@ -35,13 +35,14 @@ struct taking_in {
 	bool fork;
 };
 
-/* -- the key --------------------------------------------------------------------------------------------- */
+/* -- the key ----------------------------------------------------------------------------------- */
 
 static int is_key(void *ctx, const struct pw_key_row *row)
 {
 	struct taking_in *t = ctx;
 
-	if (row->accepted && strcmp(row->bus, t->bus) == 0 && memcmp(&row->key, &t->key, sizeof(t->key)) == 0)
+	if (row->accepted && strcmp(row->bus, t->bus) == 0 &&
+	    memcmp(&row->key, &t->key, sizeof(t->key)) == 0)
 		t->key_known = 1;
 	return 0;
 }
@@ -63,18 +64,19 @@ static int take_head(struct taking_in *t, const char *line, const struct pw_expo
 	int status;
 
 	if (strlen(line) + 2 > sizeof(t->head))
-		return pw_order_bad(t->order, "%s:%u: expected a shorter head line", t->path, t->line);
+		return pw_order_bad(t->order, "%s:%u: expected a shorter head line", t->path,
+				    t->line);
 	snprintf(t->head, sizeof(t->head), "%s\n", line);
 	memcpy(t->bus, head->bus, sizeof(t->bus));
 	t->key = head->key;
 	status = pw_order_desk(t->order, work_key, t);
 	if (status || t->key_known)
 		return status;
-	return pw_order_bad(t->order, "%s:%u: expected a key that bus %s is or was enrolled with", t->path,
-			    t->line, t->bus);
+	return pw_order_bad(t->order, "%s:%u: expected a key that bus %s is or was enrolled with",
+			    t->path, t->line, t->bus);
 }
 
-/* -- a batch --------------------------------------------------------------------------------------------- */
+/* -- a batch ----------------------------------------------------------------------------------- */
 
 static int work_take(struct pw_store *s, void *ctx, char *why, size_t size)
 {
@@ -128,7 +130,8 @@ static int hand_over(struct taking_in *t)
 		return pw_order_not(t->order, "there is no memory for it");
 	if (pw_batch_read(text, length, t->bus, &t->key, false, pw_office_now_ms(), &b, &wrong))
 		status = pw_order_bad(t->order, "%s:%u: %s", t->path,
-				      t->begins_at + (wrong.line > 1 ? wrong.line - 2 : 0), wrong.words);
+				      t->begins_at + (wrong.line > 1 ? wrong.line - 2 : 0),
+				      wrong.words);
 	free(text);
 	if (status == 0 && t->take)
 		status = take_batch(t, b);
@@ -158,14 +161,16 @@ static bool add_line(struct taking_in *t, const char *line)
 	return true;
 }
 
-/* -- lines ----------------------------------------------------------------------------------------------- */
+/* -- lines ------------------------------------------------------------------------------------- */
 
 static int take_end(struct taking_in *t, const struct pw_export_line *end)
 {
 	t->ended = true;
 	if (end->records != t->all_records || end->seals != t->all_seals)
-		return pw_order_bad(t->order, "%s:%u: expected the end line to count %" PRIu64 " records and %"
-				    PRIu64 " seals", t->path, t->line, t->all_records, t->all_seals);
+		return pw_order_bad(t->order,
+				    "%s:%u: expected the end line to count %" PRIu64
+				    " records and %" PRIu64 " seals",
+				    t->path, t->line, t->all_records, t->all_seals);
 	return t->sealed > 0 ? hand_over(t) : 0;
 }
 
@@ -195,8 +200,8 @@ static int take_line(struct taking_in *t, const char *text)
 		return pw_order_bad(t->order, "%s:%u: %s", t->path, t->line,
 				    t->ended ? "expected nothing behind the end line" : why);
 	if ((line.kind == PW_X_HEAD) != (t->line == 1))
-		status = pw_order_bad(t->order, "%s:%u: expected the head line first, and once", t->path,
-				      t->line);
+		status = pw_order_bad(t->order, "%s:%u: expected the head line first, and once",
+				      t->path, t->line);
 	else if (line.kind == PW_X_HEAD)
 		status = take_head(t, text, &line);
 	else
@@ -227,8 +232,8 @@ static int pass(struct taking_in *t, bool take)
 	}
 	free(text);
 	if (status == 0 && !t->ended)
-		status = pw_order_bad(t->order, "%s:%u: expected an end line: the file was cut off", t->path,
-				      t->line + 1);
+		status = pw_order_bad(t->order, "%s:%u: expected an end line: the file was cut off",
+				      t->path, t->line + 1);
 	return status;
 }
 
@@ -246,10 +251,12 @@ int pw_do_take_in(struct pw_order *c)
 	if (status == 0)
 		status = pass(t, true);
 	if (status == 0)
-		fprintf(c->out, "bus %s: %" PRIu64 " records, %" PRIu64 " of them new%s%s\n", t->bus,
-			t->all_records - t->records, t->fresh,
+		fprintf(c->out, "bus %s: %" PRIu64 " records, %" PRIu64 " of them new%s%s\n",
+			t->bus, t->all_records - t->records, t->fresh,
 			t->fork ? "; this chain stands beside another one of its epoch" : "",
-			t->records ? "; behind the last seal there are more, and nothing vouches for them" : "");
+			t->records ? "; behind the last seal there are more, and nothing vouches "
+				     "for them"
+				   : "");
 	if (status == 0 && c->o->teller)
 		pw_teller_wake(c->o->teller);
 	if (t->file)

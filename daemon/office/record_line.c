@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A record line as pw_export_record writes it: these keys in this order, no white space, a body of plain
- * characters. Nearly all lines are such, and are read ten times as fast as JSON at large. Whatever is
- * not just so is left to pw_export_read, which knows JSON, and says what is wrong.
+ * A record line as pw_export_record writes it: these keys in this order, no white space, a body of
+ * plain characters. Nearly all lines are such, and are read ten times as fast as JSON at large.
+ * Whatever is not just so is left to pw_export_read, which knows JSON, and says what is wrong.
  */
 #include <string.h>
 
@@ -108,8 +108,8 @@ static bool take_times(struct cursor *c, struct pw_record *r)
 {
 	int64_t wall_ok;
 
-	if (!take_number(c, &r->mono_ms) || !SKIP(c, ",\"wall_ms\":") || !take_number(c, &r->wall_ms) ||
-	    !SKIP(c, ",\"wall_ok\":") || !take_number(c, &wall_ok))
+	if (!take_number(c, &r->mono_ms) || !SKIP(c, ",\"wall_ms\":") ||
+	    !take_number(c, &r->wall_ms) || !SKIP(c, ",\"wall_ok\":") || !take_number(c, &wall_ok))
 		return false;
 	r->wall_ok = wall_ok == 1;
 	return wall_ok == 0 || wall_ok == 1;

@@ -16,7 +16,8 @@ struct framing {
 	const char *length, *coding, *packing, *authorization;
 };
 
-void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, const char *format, ...)
+void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, const char *format,
+		      ...)
 {
 	va_list args;
 
@@ -35,7 +36,7 @@ void pw_request_later(struct pw_request *r, const char *words)
 	r->wrong.retry_s = 3 + (int)randombytes_uniform(5);
 }
 
-/* -- memory --------------------------------------------------------------------------------------- */
+/* -- memory ------------------------------------------------------------------------------------ */
 
 bool pw_hold(struct pw_request *r, size_t bytes)
 {
@@ -55,9 +56,10 @@ void pw_let_go(struct pw_request *r)
 	r->held = 0;
 }
 
-/* -- framing --------------------------------------------------------------------------------------- */
+/* -- framing ----------------------------------------------------------------------------------- */
 
-static enum MHD_Result note_header(void *cls, enum MHD_ValueKind kind, const char *key, const char *value)
+static enum MHD_Result note_header(void *cls, enum MHD_ValueKind kind, const char *key,
+				   const char *value)
 {
 	struct framing *f = cls;
 	const struct { const char *name; unsigned *count; const char **value; } of[] = {
@@ -91,7 +93,7 @@ static bool well_framed(const struct framing *f, const char *version)
 	       (*f->length && strspn(f->length, "0123456789") == strlen(f->length));
 }
 
-/* -- what is asked ------------------------------------------------------------------------------------ */
+/* -- what is asked ----------------------------------------------------------------------------- */
 
 static const struct route {
 	enum pw_route route;
@@ -173,7 +175,7 @@ static bool take_query(struct pw_request *r, const struct route *route)
 	return false;
 }
 
-/* -- who asks ------------------------------------------------------------------------------------------ */
+/* -- who asks ---------------------------------------------------------------------------------- */
 
 static bool take_token(struct pw_request *r, const char *authorization)
 {
@@ -185,11 +187,13 @@ static bool take_token(struct pw_request *r, const char *authorization)
 	case PW_KNOWN_SO:
 		return true;
 	case PW_KNOWN_WAITS:
-		pw_request_wrong(r, 202, "waits", "a person in the office has to decide about this key");
+		pw_request_wrong(r, 202, "waits",
+				 "a person in the office has to decide about this key");
 		r->wrong.retry_s = 300;
 		return false;
 	case PW_KNOWN_REFUSED:
-		pw_request_wrong(r, 403, "key", "the office has refused this key for bus %s", r->bus);
+		pw_request_wrong(r, 403, "key", "the office has refused this key for bus %s",
+				 r->bus);
 		return false;
 	case PW_KNOWN_NOT:
 		break;
@@ -213,7 +217,7 @@ static void take_address(struct pw_request *r)
 			  sizeof(r->address));
 }
 
-/* -- the body ------------------------------------------------------------------------------------------- */
+/* -- the body ---------------------------------------------------------------------------------- */
 
 static bool take_packing(struct pw_request *r, const char *packing)
 {
@@ -243,7 +247,8 @@ static bool take_length(struct pw_request *r, const struct route *route, const s
 	if (f->coding || (!f->length && route->posts))
 		pw_request_wrong(r, 411, "length", "expected Content-Length");
 	else if (r->length > route->most)
-		pw_request_wrong(r, 413, "large", "expected a body of at most %zu bytes", route->most);
+		pw_request_wrong(r, 413, "large", "expected a body of at most %zu bytes",
+				 route->most);
 	return r->wrong.status == 0;
 }
 
@@ -260,7 +265,7 @@ static void make_room(struct pw_request *r, bool of_bus)
 		pw_request_later(r, "too many batches come in at this moment");
 }
 
-/* -- the whole ------------------------------------------------------------------------------------------- */
+/* -- the whole --------------------------------------------------------------------------------- */
 
 static const struct route *judge(struct pw_request *r, const struct framing *f, const char *url,
 				 const char *method, const char *version)
@@ -273,11 +278,13 @@ static const struct route *judge(struct pw_request *r, const struct framing *f, 
 	else if (!route)
 		pw_request_wrong(r, 404, "path", "there is nothing here");
 	else if (!method_fits(route, method))
-		pw_request_wrong(r, 405, "method", "expected %s", route->posts ? "POST" : "GET or HEAD");
+		pw_request_wrong(r, 405, "method", "expected %s",
+				 route->posts ? "POST" : "GET or HEAD");
 	return r->wrong.status ? NULL : route;
 }
 
-bool pw_request_begin(struct pw_request *r, const char *url, const char *method, const char *version)
+bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
+		      const char *version)
 {
 	struct framing f = { .hosts = 0 };
 	const struct route *route;
@@ -289,10 +296,10 @@ bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
 	if (route) {
 		r->route = route->route;
 		if (take_length(r, route, &f) && take_query(r, route) &&
-		    (!route->of_bus || take_token(r, f.authorization)) && take_packing(r, f.packing) &&
-		    route->posts)
+		    (!route->of_bus || take_token(r, f.authorization)) &&
+		    take_packing(r, f.packing) && route->posts)
 			make_room(r, route->of_bus);
 	}
-	/* A short body is read before it is refused: who still sends one may not hear the answer. */
+	/* A short body is read before it is refused: who still sends may not hear the answer. */
 	return !f.coding && r->length <= PW_BATCH_BYTES_MAX && r->wrong.status != 411;
 }

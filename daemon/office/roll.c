@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Who may speak as which bus: a sorted list of buses, and a short one of keys that wait or were refused. */
+/* Who may speak as which bus: a sorted list of buses, and a short one of keys that wait or were
+ * refused. */
 #include <pthread.h>
 #include <sodium.h>
 #include <stdlib.h>
@@ -38,7 +39,7 @@ void pw_token_hash(const char *token, char hash[65])
 	pw_sha256_hex(&part, 1, hash);
 }
 
-/* -- by bus -------------------------------------------------------------------------------------- */
+/* -- by bus ------------------------------------------------------------------------------------ */
 
 /* Where it is, or would have to be. */
 static size_t place_of(const struct pw_roll *roll, const char *bus, bool *found)
@@ -103,9 +104,10 @@ void pw_roll_bus(struct pw_roll *roll, const struct pw_bus_row *row)
 	pthread_mutex_unlock(&roll->lock);
 }
 
-/* -- by key that was asked for --------------------------------------------------------------------- */
+/* -- by key that was asked for ----------------------------------------------------------------- */
 
-static struct asked *asked_for(struct pw_roll *roll, const char *bus, const struct pw_public_key *key)
+static struct asked *asked_for(struct pw_roll *roll, const char *bus,
+			       const struct pw_public_key *key)
 {
 	struct asked *more;
 
@@ -139,14 +141,15 @@ void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row)
 	pthread_mutex_unlock(&roll->lock);
 }
 
-/* -- asking -------------------------------------------------------------------------------------------- */
+/* -- asking ------------------------------------------------------------------------------------ */
 
 static bool same(const char *a, const char *b)
 {
 	return strlen(a) == 64 && sodium_memcmp(a, b, 64) == 0;
 }
 
-enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token, struct pw_public_key *key)
+enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token,
+			  struct pw_public_key *key)
 {
 	enum pw_known known = PW_KNOWN_NOT;
 	char hash[65];
@@ -209,7 +212,7 @@ void pw_roll_leave(struct pw_roll *roll, const char *bus)
 	pthread_mutex_unlock(&roll->lock);
 }
 
-/* -- its life -------------------------------------------------------------------------------------------- */
+/* -- its life ---------------------------------------------------------------------------------- */
 
 static int load_bus(void *ctx, const struct pw_bus_row *row, const int32_t *day, size_t days)
 {

@@ -5,7 +5,7 @@
 
 #include "server_internal.h"
 
-/* -- on the desk's thread ---------------------------------------------------------------------------- */
+/* -- on the desk's thread ---------------------------------------------------------------------- */
 
 static int work_head(struct pw_store *s, void *ctx, char *why, size_t size)
 {
@@ -85,7 +85,8 @@ static void done(void *ctx, int result, const char *why)
 	pthread_mutex_unlock(&server->lock);
 }
 
-static bool post(struct pw_request *r, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size))
+static bool post(struct pw_request *r,
+		 int (*work)(struct pw_store *s, void *ctx, char *why, size_t size))
 {
 	struct pw_server *server = r->server;
 
@@ -103,7 +104,7 @@ static bool post(struct pw_request *r, int (*work)(struct pw_store *s, void *ctx
 	return true;
 }
 
-/* -- before the desk ------------------------------------------------------------------------------------ */
+/* -- before the desk --------------------------------------------------------------------------- */
 
 static bool act_enrol(struct pw_request *r)
 {
@@ -127,15 +128,16 @@ static bool act_enrol(struct pw_request *r)
 static bool unpack(struct pw_request *r, char **text, size_t *length)
 {
 	char why[160];
-	int result = pw_unpack(r->packing, r->body, r->length, PW_BATCH_BYTES_MAX, text, length, why,
-			       sizeof(why));
+	int result = pw_unpack(r->packing, r->body, r->length, PW_BATCH_BYTES_MAX, text, length,
+			       why, sizeof(why));
 
 	if (result == 0)
 		return true;
 	if (result == -1)
 		pw_request_later(r, why);
 	else
-		pw_request_wrong(r, result == -3 ? 413 : 400, result == -3 ? "large" : "bad", "%s", why);
+		pw_request_wrong(r, result == -3 ? 413 : 400, result == -3 ? "large" : "bad", "%s",
+				 why);
 	return false;
 }
 
@@ -172,7 +174,7 @@ static bool act_batch(struct pw_request *r)
 	return false;
 }
 
-/* -- after the desk --------------------------------------------------------------------------------------- */
+/* -- after the desk ---------------------------------------------------------------------------- */
 
 static void settle_enrol(struct pw_request *r)
 {

@@ -28,7 +28,7 @@ static int64_t boot_ms(void)
 	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
-/* -- connections and their deadlines ----------------------------------------------------------------- */
+/* -- connections and their deadlines ----------------------------------------------------------- */
 
 static struct pw_slot *slot_of(struct MHD_Connection *c)
 {
@@ -38,8 +38,10 @@ static struct pw_slot *slot_of(struct MHD_Connection *c)
 	return info ? info->socket_context : NULL;
 }
 
-static void set_deadline(struct pw_server *s, struct MHD_Connection *c, int64_t deadline_ms)
+/* wait_ms INT64_MAX: it has none. */
+static void set_deadline(struct pw_server *s, struct MHD_Connection *c, int64_t wait_ms)
 {
+	const int64_t deadline_ms = wait_ms == INT64_MAX ? INT64_MAX : boot_ms() + wait_ms;
 	struct pw_slot *slot = slot_of(c);
 
 	if (!slot)
@@ -54,14 +56,14 @@ static struct pw_slot *take_slot(struct pw_server *s, int fd)
 	for (int i = 0; i < PW_CONNECTIONS_MAX; i++)
 		if (!s->slot[i].used) {
 			s->slot[i] = (struct pw_slot){ .used = true, .fd = fd,
-						       .deadline_ms = boot_ms() + PW_HEADERS_MS };
+						       .deadline_ms = boot_ms() + s->headers_ms };
 			return &s->slot[i];
 		}
 	return NULL;
 }
 
-/* The library tells of the end before it closes the socket: a number is nobody else's as long as its
- * slot is used. */
+/* The library tells of the end before it closes the socket: a number is nobody else's as long as
+ * its slot is used. */
 static void connection_notify(void *cls, struct MHD_Connection *c, void **of_connection,
 			      enum MHD_ConnectionNotificationCode code)
 {
@@ -89,14 +91,15 @@ static void *keep_deadlines(void *cls)
 
 		for (int i = 0; i < PW_CONNECTIONS_MAX; i++)
 			if (s->slot[i].used && s->slot[i].deadline_ms <= now_ms)
-				shutdown(s->slot[i].fd, SHUT_RDWR); /* the library sees it and closes */
+				shutdown(s->slot[i].fd,
+					 SHUT_RDWR); /* the library sees it and closes */
 		pthread_cond_timedwait(&s->news, &s->lock, &then);
 	}
 	pthread_mutex_unlock(&s->lock);
 	return NULL;
 }
 
-/* -- requests ------------------------------------------------------------------------------------------ */
+/* -- requests ---------------------------------------------------------------------------------- */
 
 static void request_free(struct pw_request *r)
 {
@@ -112,11 +115,13 @@ static void request_free(struct pw_request *r)
 static void request_ends(void *cls, struct MHD_Connection *c, void **of_request,
 			 enum MHD_RequestTerminationCode code)
 {
+	struct pw_server *s = cls;
+
 	(void)code;
 	if (*of_request)
 		request_free(*of_request);
 	*of_request = NULL;
-	set_deadline(cls, c, boot_ms() + PW_HEADERS_MS);
+	set_deadline(s, c, s->headers_ms);
 }
 
 static enum MHD_Result begin(struct pw_server *s, struct MHD_Connection *c, const char *url,
@@ -131,7 +136,7 @@ static enum MHD_Result begin(struct pw_server *s, struct MHD_Connection *c, cons
 	r->connection = c;
 	if (!pw_request_begin(r, url, method, version))
 		return pw_answer_wrong(r);
-	set_deadline(s, c, boot_ms() + PW_REQUEST_MS);
+	set_deadline(s, c, s->request_ms);
 	return MHD_YES;
 }
 
@@ -144,24 +149,25 @@ static void take_piece(struct pw_request *r, const char *piece, size_t *size)
 	*size = 0;
 }
 
-/* Called with the headers, with each piece of a body, when the request is whole, and when the desk is
- * done with it. */
-static enum MHD_Result answer(void *cls, struct MHD_Connection *c, const char *url, const char *method,
-			      const char *version, const char *upload, size_t *upload_size,
-			      void **of_request)
+/* Called with the headers, with each piece of a body, when the request is whole, and when the desk
+ * is done with it. */
+static enum MHD_Result answer(void *cls, struct MHD_Connection *c, const char *url,
+			      const char *method, const char *version, const char *upload,
+			      size_t *upload_size, void **of_request)
 {
 	struct pw_request *r = *of_request;
+	struct pw_server *s = cls;
 
 	if (!r)
-		return begin(cls, c, url, method, version, of_request);
+		return begin(s, c, url, method, version, of_request);
 	if (*upload_size) {
 		take_piece(r, upload, upload_size);
 		return MHD_YES;
 	}
-	set_deadline(cls, c, r->posted ? boot_ms() + PW_HEADERS_MS : INT64_MAX);
+	set_deadline(s, c, r->posted ? s->headers_ms : INT64_MAX);
 	if (pw_request_act(r))
 		return MHD_YES;
-	set_deadline(cls, c, boot_ms() + PW_HEADERS_MS);
+	set_deadline(s, c, s->headers_ms);
 	return pw_request_answer(r);
 }
 
@@ -172,7 +178,7 @@ static size_t leave_escaped(void *cls, struct MHD_Connection *c, char *text)
 	return strlen(text);
 }
 
-/* -- listening -------------------------------------------------------------------------------------------- */
+/* -- listening --------------------------------------------------------------------------------- */
 
 static int listen_at(struct pw_server *s, const char *place, char *why, size_t size)
 {
@@ -218,8 +224,10 @@ static int load_pair(struct pw_server *s, char *why, size_t size)
 	if (!c->certificate[0]) {
 		if (pw_office_loopback(c->listen))
 			return 0;
-		snprintf(why, size, "%s is no loopback address: expected certificate and private_key "
-			 "in office.conf, since without TLS anybody on the way could read along", c->listen);
+		snprintf(why, size,
+			 "%s is no loopback address: expected certificate and private_key "
+			 "in office.conf, since without TLS anybody on the way could read along",
+			 c->listen);
 		return -2;
 	}
 	s->certificate = load_pem(c->certificate, why, size);
@@ -249,17 +257,14 @@ static int start_daemon(struct pw_server *s, char *why, size_t size)
 	};
 
 	s->daemon = MHD_start_daemon(
-		MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | tls, 0, NULL, NULL, answer, s,
-		MHD_OPTION_LISTEN_SOCKET, s->listener,
-		MHD_OPTION_THREAD_POOL_SIZE, (unsigned)THREADS,
-		MHD_OPTION_CONNECTION_LIMIT, (unsigned)PW_CONNECTIONS_MAX,
+		MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | tls, 0, NULL, NULL,
+		answer, s, MHD_OPTION_LISTEN_SOCKET, s->listener, MHD_OPTION_THREAD_POOL_SIZE,
+		(unsigned)THREADS, MHD_OPTION_CONNECTION_LIMIT, (unsigned)PW_CONNECTIONS_MAX,
 		MHD_OPTION_PER_IP_CONNECTION_LIMIT, (unsigned)PW_CONNECTIONS_AN_ADDRESS,
-		MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S,
-		MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)MEMORY_A_CONNECTION,
-		MHD_OPTION_NOTIFY_CONNECTION, connection_notify, s,
-		MHD_OPTION_NOTIFY_COMPLETED, request_ends, s,
-		MHD_OPTION_UNESCAPE_CALLBACK, leave_escaped, NULL,
-		MHD_OPTION_ARRAY, tls ? tls_options : tls_options + 3,
+		MHD_OPTION_CONNECTION_TIMEOUT, (unsigned)IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
+		(size_t)MEMORY_A_CONNECTION, MHD_OPTION_NOTIFY_CONNECTION, connection_notify, s,
+		MHD_OPTION_NOTIFY_COMPLETED, request_ends, s, MHD_OPTION_UNESCAPE_CALLBACK,
+		leave_escaped, NULL, MHD_OPTION_ARRAY, tls ? tls_options : tls_options + 3,
 		MHD_OPTION_END);
 	if (s->daemon)
 		return 0;
@@ -271,7 +276,7 @@ static int start_daemon(struct pw_server *s, char *why, size_t size)
 	return tls ? -2 : -1;
 }
 
-/* -- its life ------------------------------------------------------------------------------------------------ */
+/* -- its life ---------------------------------------------------------------------------------- */
 
 static struct pw_server *server_new(struct pw_office *o)
 {
@@ -282,6 +287,8 @@ static struct pw_server *server_new(struct pw_office *o)
 		return NULL;
 	s->o = o;
 	s->listener = -1;
+	s->headers_ms = PW_HEADERS_MS;
+	s->request_ms = PW_REQUEST_MS;
 	pthread_mutex_init(&s->lock, NULL);
 	pthread_condattr_init(&monotonic);
 	pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);

@@ -2,9 +2,9 @@
 /*
  * server_internal.h - what server.c, request.c, routes.c and answer.c share.
  *
- * A request is read on one of the library's threads, and its batch is checked there: that takes some
- * milliseconds, and only an enrolled bus has one checked. Then it is suspended and posted to the desk;
- * the desk resumes it after the commit, and the same thread answers.
+ * A request is read on one of the library's threads, and its batch is checked there: that takes
+ * some milliseconds, and only an enrolled bus has one checked. Then it is suspended and posted to
+ * the desk; the desk resumes it after the commit, and the same thread answers.
  */
 #ifndef POSTWALK_SERVER_INTERNAL_H
 #define POSTWALK_SERVER_INTERNAL_H
@@ -17,7 +17,7 @@
 
 #define PW_CONNECTIONS_MAX 1024
 #define PW_CONNECTIONS_AN_ADDRESS 300 /* a yard behind one address */
-#define PW_HEADERS_MS 30000           /* from a connection's begin, or its last answer, to a request's headers */
+#define PW_HEADERS_MS 30000           /* from a connection's begin, or an answer, to headers */
 #define PW_REQUEST_MS 120000          /* from there to its end: 1 MiB at 9 kB/s */
 
 enum pw_route { PW_R_NONE, PW_R_OFFICE, PW_R_ENROL, PW_R_HEAD, PW_R_RECORDS, PW_R_ALERT };
@@ -34,6 +34,7 @@ struct pw_server {
 	int listener;
 	uint16_t port;
 	char *certificate, *private_key;    /* PEM; NULL: plain HTTP */
+	int64_t headers_ms, request_ms;     /* PW_HEADERS_MS, PW_REQUEST_MS; set before any connection */
 	atomic_size_t held;                 /* bytes of bodies and batches */
 	pthread_mutex_t lock;               /* of all below */
 	pthread_cond_t news;
@@ -70,22 +71,25 @@ struct pw_request {
 	char why[240];
 };
 
-/* -- request.c: how a request is framed, and what it asks; before a body is read ------------------------- */
+/* -- request.c: how a request is framed, and what it asks; before a body is read --------------- */
 
 /* Fills in r, wrong with it. False: wrong is to be said at once, the body is not wanted. */
-bool pw_request_begin(struct pw_request *r, const char *url, const char *method, const char *version);
-__attribute__((format(printf, 4, 5))) /* once only: the first stays */
-void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, const char *format, ...);
+bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
+		      const char *version);
+/* Once only: the first stays. */
+__attribute__((format(printf, 4, 5)))
+void pw_request_wrong(struct pw_request *r, unsigned status, const char *word, const char *format,
+		      ...);
 bool pw_hold(struct pw_request *r, size_t bytes); /* false: it would be too much, over all */
 void pw_let_go(struct pw_request *r);
 void pw_request_later(struct pw_request *r, const char *words); /* 503 */
 
-/* -- routes.c ------------------------------------------------------------------------------------------- */
+/* -- routes.c ---------------------------------------------------------------------------------- */
 
 /* The request is whole. True: it is at the desk, suspended; false: answer it. */
 bool pw_request_act(struct pw_request *r);
 
-/* -- answer.c ------------------------------------------------------------------------------------------- */
+/* -- answer.c ---------------------------------------------------------------------------------- */
 
 enum MHD_Result pw_request_answer(struct pw_request *r);
 enum MHD_Result pw_answer_wrong(struct pw_request *r);

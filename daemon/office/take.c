@@ -2,9 +2,9 @@
 /*
  * A checked batch into the store: each record once, and every branch an unbroken piece of chain.
  *
- * A hash stands for its record and for all before it. So a branch and a batch that have the same hash
- * at one seq are the same up to there, as far as both reach back, and where they part is found by
- * halving. What is new is put in runs: at the head that it follows, else as a branch of its own.
+ * A hash stands for its record and for all before it. So a branch and a batch that have the same
+ * hash at one seq are the same up to there, as far as both reach back, and where they part is found
+ * by halving. What is new is put in runs: at the head that it follows, else as a branch of its own.
  */
 #include <inttypes.h>
 #include <stdlib.h>
@@ -12,7 +12,7 @@
 
 #include "intake_internal.h"
 
-#define BRANCHES_MAX 1024 /* of one epoch: a bus whose journal is put back every day of three years */
+#define BRANCHES_MAX 1024 /* of one epoch: a journal put back on every day of three years */
 
 struct taking {
 	struct pw_store *s;
@@ -42,7 +42,7 @@ static const char *batch_hash(const struct pw_batch *b, uint64_t seq)
 	return seq < first_seq(b) ? b->record[0].prev : b->record[seq - first_seq(b)].hash;
 }
 
-/* -- what the store has ------------------------------------------------------------------------- */
+/* -- what the store has ------------------------------------------------------------------------ */
 
 static int keep_branch(void *ctx, const struct pw_branch *branch)
 {
@@ -79,7 +79,8 @@ static int same_at(struct taking *t, const struct pw_branch *branch, uint64_t se
 }
 
 /* The greatest seq up to which the branch goes with the batch, given that it does at from. */
-static int same_up_to(struct taking *t, const struct pw_branch *branch, uint64_t from, uint64_t *upto)
+static int same_up_to(struct taking *t, const struct pw_branch *branch, uint64_t from,
+		      uint64_t *upto)
 {
 	uint64_t most = branch->head < last_seq(t->b) ? branch->head : last_seq(t->b);
 	uint64_t least = from, try = most;
@@ -125,8 +126,8 @@ static int known_from(struct taking *t, uint64_t seq, uint64_t *upto)
 	return 0;
 }
 
-/* Where the records from seq on, which the store does not have, end: before a branch that goes on with
- * them, or with the batch. */
+/* Where the records from seq on, which the store does not have, end: before a branch that goes on
+ * with them, or with the batch. */
 static int new_up_to(struct taking *t, uint64_t seq, uint64_t *upto)
 {
 	*upto = last_seq(t->b);
@@ -145,15 +146,15 @@ static int new_up_to(struct taking *t, uint64_t seq, uint64_t *upto)
 	return 0;
 }
 
-/* -- where a run of new records goes -------------------------------------------------------------- */
+/* -- where a run of new records goes ----------------------------------------------------------- */
 
 struct place {
-	struct pw_branch *head; /* whose head it follows; or NULL and */
-	enum pw_branch_why why; /* why another branch begins; 0: it follows nothing that the store has */
+	struct pw_branch *head; /* whose head it follows, or NULL */
+	enum pw_branch_why why; /* another branch begins; 0: it follows nothing in the store */
 };
 
-/* It follows nothing. Where the store has another record at that seq, or at the one before, these are
- * two histories, wherever they parted. */
+/* It follows nothing. Where the store has another record at that seq, or at the one before, these
+ * are two histories, wherever they parted. */
 static enum pw_branch_why apart(const struct taking *t, uint64_t seq)
 {
 	for (size_t i = 0; i < t->branches; i++)
@@ -184,7 +185,7 @@ static int find_place(struct taking *t, uint64_t seq, struct place *p)
 	return 0;
 }
 
-/* -- putting a run ----------------------------------------------------------------------------------- */
+/* -- putting a run ----------------------------------------------------------------------------- */
 
 /* The part of a list, in the order of seq, that is of the run. */
 #define PART(put, list, count, from, upto)                                        \
@@ -210,7 +211,8 @@ static void fill_put(const struct taking *t, uint64_t from, uint64_t upto, struc
 	put->to.moved_ms = t->now_ms;
 }
 
-static void begin_branch(struct taking *t, uint64_t from, enum pw_branch_why why, struct pw_put *put)
+static void begin_branch(struct taking *t, uint64_t from, enum pw_branch_why why,
+			 struct pw_put *put)
 {
 	put->begins = true;
 	put->to = (struct pw_branch){ .branch = t->next, .why = why, .first = from,
@@ -282,7 +284,7 @@ static int put_run(struct taking *t, const struct place *p, uint64_t from, uint6
 	return keep_branch(t, &put.to);
 }
 
-/* -- the whole ---------------------------------------------------------------------------------------- */
+/* -- the whole --------------------------------------------------------------------------------- */
 
 /* 1: it follows nothing that the store has, and does not say that it begins there. */
 static int take_runs(struct taking *t)
@@ -322,7 +324,8 @@ static bool is_beside_another(const struct taking *t)
 
 static int take_branches(struct taking *t, struct pw_took *took)
 {
-	int result = pw_store_branches(t->s, t->b->bus, t->b->epoch, keep_branch, t, t->why, t->size);
+	int result =
+		pw_store_branches(t->s, t->b->bus, t->b->epoch, keep_branch, t, t->why, t->size);
 
 	if (result == 0 && t->branches >= BRANCHES_MAX) {
 		snprintf(t->why, t->size, "expected fewer than %d branches of one epoch",
@@ -337,8 +340,8 @@ static int take_branches(struct taking *t, struct pw_took *took)
 	return result == 1 ? 0 : result;
 }
 
-int pw_take(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took, char *why,
-	    size_t size)
+int pw_take(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took,
+	    char *why, size_t size)
 {
 	struct taking t = { .s = s, .b = b, .now_ms = now_ms, .why = why, .size = size };
 	int result = take_branches(&t, took);
@@ -350,8 +353,8 @@ int pw_take(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct
 }
 
 /* The record comes again in its place; what has to be known at once is the matter. */
-int pw_take_alert(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took,
-		  char *why, size_t size)
+int pw_take_alert(struct pw_store *s, const struct pw_batch *b, int64_t now_ms,
+		  struct pw_took *took, char *why, size_t size)
 {
 	*took = (struct pw_took){ .how = PW_TAKEN_SO };
 	for (size_t i = 0; i < b->matters; i++) {
@@ -365,7 +368,7 @@ int pw_take_alert(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, 
 	return pw_store_bus_heard(s, b->bus, now_ms, pw_hours_day(now_ms), why, size);
 }
 
-/* -- heads ------------------------------------------------------------------------------------------------ */
+/* -- heads ------------------------------------------------------------------------------------- */
 
 struct heads {
 	struct pw_branch of[PW_HEADS_GIVEN];
@@ -393,7 +396,8 @@ static int keep_head(void *ctx, const struct pw_branch *branch)
 	return 0;
 }
 
-json_t *pw_take_heads(struct pw_store *s, const char *bus, const char *epoch, int *result, char *why, size_t size)
+json_t *pw_take_heads(struct pw_store *s, const char *bus, const char *epoch, int *result,
+		      char *why, size_t size)
 {
 	struct heads h = { .count = 0 };
 	json_t *array;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * made.h - made-up journals for the office's tests: records with their chain, seals by a made-up key,
- * and batches of them as text. Another world's journal has the same beginning and another end.
+ * made.h - made-up journals for the office's tests: records with their chain, seals by a made-up
+ * key, and batches of them as text. Another world's journal has the same beginning and another end.
  */
 #ifndef OFFICE_MADE_H
 #define OFFICE_MADE_H
@@ -57,7 +57,8 @@ static inline void made_add(struct made *m, enum pw_kind kind, const char *body)
 		snprintf(m->body[seq], sizeof(m->body[seq]), "%s", body);
 	else
 		snprintf(m->body[seq], sizeof(m->body[seq]),
-			 "{\"line\":\"ignition\",\"from\":0,\"at_ms\":[%zu,%u]}", seq * 1000, m->spice);
+			 "{\"line\":\"ignition\",\"from\":0,\"at_ms\":[%zu,%u]}", seq * 1000,
+			 m->spice);
 	*r = (struct pw_record){ .seq = seq, .boot = 1, .mono_ms = (int64_t)seq * 1000,
 				 .wall_ms = MADE_NOW - 1000000 + (int64_t)seq * 10, .wall_ok = true,
 				 .kind = kind, .body = m->body[seq] };
@@ -125,7 +126,8 @@ static inline struct text made_text(const struct made *m, size_t from, size_t up
 	return t;
 }
 
-static inline struct pw_batch *made_batch(const struct made *m, size_t from, size_t upto, bool begins)
+static inline struct pw_batch *made_batch(const struct made *m, size_t from, size_t upto,
+					  bool begins)
 {
 	struct text t = made_text(m, from, upto);
 	struct pw_wrong wrong = { .status = 0 };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * office.h - a real postwalk-office of the tests' own ($POSTWALK_OFFICE), in a temporary folder and on a
- * free port; its commands; and requests to it, byte by byte over a socket.
+ * office.h - a real postwalk-office of the tests' own ($POSTWALK_OFFICE), in a temporary folder and
+ * on a free port; its commands; and requests to it, byte by byte over a socket.
  */
 #ifndef OFFICE_OFFICE_H
 #define OFFICE_OFFICE_H
@@ -105,7 +105,8 @@ static inline bool office_start(struct office *o)
 			_exit(126);
 		dup2(ends[1], 1);
 		dup2(open(err, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600), 2);
-		execl(office_program(), "postwalk-office", "serve", "--office", o->dir, (char *)NULL);
+		execl(office_program(), "postwalk-office", "serve", "--office", o->dir,
+		      (char *)NULL);
 		_exit(127);
 	}
 	close(ends[1]);
@@ -189,7 +190,7 @@ static inline long office_count(const struct office *o, const char *what)
 	return n;
 }
 
-/* -- HTTP ---------------------------------------------------------------------------------------------- */
+/* -- HTTP -------------------------------------------------------------------------------------- */
 
 struct answer {
 	int status; /* 0: none came */
@@ -261,8 +262,9 @@ static inline void office_receive(int fd, struct answer *a, bool head_only)
 		end = strstr(text, "\r\n\r\n");
 		if (end && (head_only || n >= (size_t)(end + 4 - text) + answer_length(text)))
 			break;
-		ssize_t got = poll(&p, 1, OFFICE_PATIENCE_MS) == 1 ? recv(fd, text + n, sizeof(text) - 1 - n, 0)
-								   : -1;
+		ssize_t got = poll(&p, 1, OFFICE_PATIENCE_MS) == 1
+				      ? recv(fd, text + n, sizeof(text) - 1 - n, 0)
+				      : -1;
 		if (got <= 0)
 			return;
 		n += (size_t)got;
@@ -274,8 +276,8 @@ static inline void office_receive(int fd, struct answer *a, bool head_only)
 }
 
 /* A request by a connection of its own. more: header lines, each with its CRLF. */
-static inline struct answer ask(const struct office *o, const char *method, const char *path, const char *more,
-				const void *body, size_t length)
+static inline struct answer ask(const struct office *o, const char *method, const char *path,
+				const char *more, const void *body, size_t length)
 {
 	struct answer a;
 	char head[1000];
@@ -294,7 +296,7 @@ static inline struct answer ask(const struct office *o, const char *method, cons
 	return a;
 }
 
-/* -- buses ------------------------------------------------------------------------------------------------ */
+/* -- buses ------------------------------------------------------------------------------------- */
 
 #define NONCE "00112233445566778899aabbccddeeff"
 
@@ -352,7 +354,8 @@ static inline void bus_enrol(const struct office *o, struct bus *b, const char *
 
 /* A request of a bus. more: header lines beside the token's. */
 static inline struct answer bus_ask(const struct office *o, const struct bus *b, const char *method,
-				    const char *what, const char *more, const void *body, size_t length)
+				    const char *what, const char *more, const void *body,
+				    size_t length)
 {
 	char path[200], lines[300];
 
@@ -362,8 +365,8 @@ static inline struct answer bus_ask(const struct office *o, const struct bus *b,
 }
 
 /* A receipt that the office's key has signed over what was asked. */
-static inline void assert_receipt(const struct office *o, const struct answer *a, const struct pw_record *last,
-				  bool alert)
+static inline void assert_receipt(const struct office *o, const struct answer *a,
+				  const struct pw_record *last, bool alert)
 {
 	struct pw_receipt r;
 	char why[200], *text;
@@ -387,8 +390,8 @@ static inline void assert_receipt(const struct office *o, const struct answer *a
 }
 
 /* Records of a journal as a batch. fresh, fork: as it must be. */
-static inline void deliver(const struct office *o, const struct bus *b, const struct made *m, size_t from,
-			   size_t upto, int64_t fresh, bool fork)
+static inline void deliver(const struct office *o, const struct bus *b, const struct made *m,
+			   size_t from, size_t upto, int64_t fresh, bool fork)
 {
 	struct text t = made_text(m, from, upto);
 	struct answer a = bus_ask(o, b, "POST", "records?nonce=" NONCE, "", t.at, t.length);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Batches (docs/protocol.md) and their packing. Packed bodies are made by gzip(1) and zstd(1), which are
- * not ours; what may stand in a line is judged by tests/unit/test_lines.c.
+ * Batches (docs/protocol.md) and their packing. Packed bodies are made by gzip(1) and zstd(1),
+ * which are not ours; what may stand in a line is judged by tests/unit/test_lines.c.
  */
 #include <stdbool.h>
 #include <sys/stat.h>
@@ -23,7 +23,7 @@ static int set_up(void **state)
 	return 0;
 }
 
-/* -- what is refused, by its word and line ------------------------------------------------------------ */
+/* -- what is refused, by its word and line ----------------------------------------------------- */
 
 struct verdict {
 	int result;
@@ -35,18 +35,21 @@ static struct verdict judge(const char *text, size_t length, bool alert)
 	struct verdict v = { .result = 0 };
 	struct pw_batch *b;
 
-	v.result = pw_batch_read(text, length, "14", &journal.key.public, alert, MADE_NOW, &b, &v.wrong);
+	v.result = pw_batch_read(text, length, "14", &journal.key.public, alert, MADE_NOW, &b,
+				 &v.wrong);
 	assert_true((v.result == 0) == (b != NULL));
 	pw_batch_free(b);
 	return v;
 }
 
-static void assert_refused(const char *text, size_t length, unsigned status, const char *word, unsigned line)
+static void assert_refused(const char *text, size_t length, unsigned status, const char *word,
+			   unsigned line)
 {
 	struct verdict v = judge(text, length, false);
 
 	assert_int_equal(v.result, -2);
-	print_message("%u %s, line %u: %s\n", v.wrong.status, v.wrong.word, v.wrong.line, v.wrong.words);
+	print_message("%u %s, line %u: %s\n", v.wrong.status, v.wrong.word, v.wrong.line,
+		      v.wrong.words);
 	assert_int_equal(v.wrong.status, status);
 	assert_string_equal(v.wrong.word, word);
 	assert_int_equal(v.wrong.line, line);
@@ -138,7 +141,8 @@ static void test_edits(void **state)
 		char *instead = edits[i].from ? line_of(t, edits[i].from) : strdup(edits[i].words);
 		struct text edited = edit(t, edits[i].line, edits[i].lines, instead);
 
-		assert_refused(edited.at, edited.length, edits[i].status, edits[i].word, edits[i].at);
+		assert_refused(edited.at, edited.length, edits[i].status, edits[i].word,
+			       edits[i].at);
 		free(edited.at);
 		free(instead);
 	}
@@ -223,8 +227,8 @@ static void test_first_record(void **state)
 	free(t.at);
 }
 
-/* Not one byte may be another. A change in what JSON leaves free (white space; the escape of a letter
- * in a key) is none. */
+/* Not one byte may be another. A change in what JSON leaves free (white space; the escape of a
+ * letter in a key) is none. */
 static void test_flipped(void **state)
 {
 	struct text t = made_text(&journal, 6, 15);
@@ -267,16 +271,18 @@ static void test_alert(void **state)
 	free(none.at);
 }
 
-/* -- record lines, fast and at large ----------------------------------------------------------------------- */
+/* -- record lines, fast and at large ----------------------------------------------------------- */
 
 #define LINES 100000
 
 /* As likely as not to be wrong somewhere. */
 static size_t spoil(char *line, size_t length, uint64_t *seed)
 {
-	static const char *const bits[] = { "\\", "\"", "\\u0041", "\\u00e9", "\\ud83d\\ude00", "\\ud83d", "\\n", "\\x",
-					    "\xc3\xa9", "\xff", " ", "\t", "-", "0", "9223372036854775808", ".5",
-					    "e3", ",", "{", "}", "\"seq\":1,", "\"more\":1,", "\x7f", "\x1f", "null" };
+	static const char *const bits[] = {
+		"\\", "\"", "\\u0041", "\\u00e9", "\\ud83d\\ude00", "\\ud83d", "\\n", "\\x",
+		"\xc3\xa9", "\xff", " ", "\t", "-", "0", "9223372036854775808", ".5", "e3", ",", "{",
+		"}", "\"seq\":1,", "\"more\":1,", "\x7f", "\x1f", "null",
+	};
 
 	for (uint64_t n = made_random(seed) % 3; n > 0; n--) {
 		const size_t at = made_random(seed) % length;
@@ -302,15 +308,18 @@ static size_t spoil(char *line, size_t length, uint64_t *seed)
 static void random_record(struct pw_record *r, char body[300], uint64_t *seed)
 {
 	const size_t n = made_random(seed) % 60;
-	static const char *const bits[] = { "a", "\"", "\\", "/", "\n", "\t", "\x01", "\xc3\xa9", "\xf0\x9f\x98\x80",
-					    "{\"k\":1}", "~", "\x7f" };
+	static const char *const bits[] = {
+		"a", "\"", "\\", "/", "\n", "\t", "\x01", "\xc3\xa9", "\xf0\x9f\x98\x80", "{\"k\":1}",
+		"~", "\x7f",
+	};
 
 	*r = (struct pw_record){ .seq = made_random(seed) >> (1 + made_random(seed) % 60 % 63),
 				 .boot = made_random(seed) % 100,
 				 .mono_ms = (int64_t)made_random(seed) >> made_random(seed) % 64,
 				 .wall_ms = (int64_t)made_random(seed) >> made_random(seed) % 64,
 				 .wall_ok = made_random(seed) % 2,
-				 .kind = PW_K_NONE + 1 + (enum pw_kind)(made_random(seed) % (PW_KINDS - 1)) };
+				 .kind = PW_K_NONE + 1 +
+					 (enum pw_kind)(made_random(seed) % (PW_KINDS - 1)) };
 	r->seq += r->seq == 0;
 	body[0] = '\0';
 	for (size_t i = 0; i < n; i++)
@@ -328,12 +337,12 @@ static bool same_record(const struct pw_record *a, const struct pw_record *b)
 {
 	return a->seq == b->seq && a->boot == b->boot && a->mono_ms == b->mono_ms &&
 	       a->wall_ms == b->wall_ms && a->wall_ok == b->wall_ok && a->kind == b->kind &&
-	       !strcmp(a->epoch, b->epoch) && !strcmp(a->prev, b->prev) && !strcmp(a->hash, b->hash) &&
-	       !strcmp(a->body, b->body);
+	       !strcmp(a->epoch, b->epoch) && !strcmp(a->prev, b->prev) &&
+	       !strcmp(a->hash, b->hash) && !strcmp(a->body, b->body);
 }
 
-/* What the fast one takes is what jansson makes of it; and it takes what is written by pw_export_record,
- * unless there is a character in it that it leaves alone. */
+/* What the fast one takes is what jansson makes of it; and it takes what is written by
+ * pw_export_record, unless there is a character in it that it leaves alone. */
 static void test_lines(void **state)
 {
 	unsigned fast = 0, whole = 0, refused = 0;
@@ -368,15 +377,17 @@ static void test_lines(void **state)
 		}
 		whole++;
 		fast += taken;
-		if (taken && (at_large.kind != PW_X_RECORD || !same_record(&quick, &at_large.record)))
+		if (taken &&
+		    (at_large.kind != PW_X_RECORD || !same_record(&quick, &at_large.record)))
 			fail_msg("another record: %.*s", (int)length, line);
 		pw_export_free(&at_large);
 	}
-	print_message("%u are records, %u of them are read fast; %u are not\n", whole, fast, refused);
+	print_message("%u are records, %u of them are read fast; %u are not\n", whole, fast,
+		      refused);
 	assert_true(fast > LINES / 20 && refused > LINES / 10);
 }
 
-/* -- packing --------------------------------------------------------------------------------------------- */
+/* -- packing ----------------------------------------------------------------------------------- */
 
 /* What a program makes of a text. */
 static struct text run(const char *command, const char *text, size_t length)
@@ -402,7 +413,8 @@ static int unpack(enum pw_packing packing, struct text body, size_t most, struct
 {
 	char why[160];
 
-	return pw_unpack(packing, body.at, body.length, most, &out->at, &out->length, why, sizeof(why));
+	return pw_unpack(packing, body.at, body.length, most, &out->at, &out->length, why,
+			 sizeof(why));
 }
 
 static const struct {
@@ -458,7 +470,8 @@ static void test_behind_a_stream(void **state)
 		free(out.at);
 		memcpy(twice.at + packed.length, "trailing garbage", 16);
 		assert_int_equal(unpack(packing, twice, 1000, &out), -2);
-		assert_int_equal(unpack(i == 0 ? PW_PACK_ZSTD : PW_PACK_GZIP, packed, 1000, &out), -2);
+		assert_int_equal(unpack(i == 0 ? PW_PACK_ZSTD : PW_PACK_GZIP, packed, 1000, &out),
+				 -2);
 		free(twice.at);
 		free(packed.at);
 	}
@@ -477,11 +490,13 @@ static void test_bombs(void **state)
 		struct text packed = run(bomb[i], "", 0), out;
 
 		clock_gettime(CLOCK_MONOTONIC, &begin);
-		assert_int_equal(unpack(i == 0 ? PW_PACK_GZIP : PW_PACK_ZSTD, packed, 1 << 20, &out), -3);
+		assert_int_equal(
+			unpack(i == 0 ? PW_PACK_GZIP : PW_PACK_ZSTD, packed, 1 << 20, &out), -3);
 		clock_gettime(CLOCK_MONOTONIC, &end);
 		assert_null(out.at);
-		print_message("%zu bytes: %ld us\n", packed.length, (end.tv_sec - begin.tv_sec) * 1000000
-			      + (end.tv_nsec - begin.tv_nsec) / 1000);
+		print_message("%zu bytes: %ld us\n", packed.length,
+			      (end.tv_sec - begin.tv_sec) * 1000000 +
+				      (end.tv_nsec - begin.tv_nsec) / 1000);
 		free(packed.at);
 	}
 }

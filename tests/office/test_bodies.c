@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Bodies that are not as docs/protocol.md has them: each is refused by its word and line, nothing of it
- * is kept, and other buses go on. And many at once: what memory they may take.
+ * Bodies that are not as docs/protocol.md has them: each is refused by its word and line, nothing
+ * of it is kept, and other buses go on. And many at once: what memory they may take.
  */
 #include "office.h"
 
@@ -57,7 +57,7 @@ static long bad_records(void)
 	return office_count(&office, "records") - (long)delivered;
 }
 
-/* -- what does not hold ------------------------------------------------------------------------------------ */
+/* -- what does not hold ------------------------------------------------------------------------ */
 
 /* Puts words where others are, of the same length. */
 static struct text swap(struct text t, const char *there, const char *instead)
@@ -107,7 +107,8 @@ static void test_bad(void **state)
 	t.length -= strlen("{\"end\":{\"records\":10,\"seals\":2}}\n");
 	assert_refused(send_records("records?nonce=" NONCE, "", t), 400, "bad", 14);
 	assert_refused(send_records("alert?nonce=" NONCE, "", two), 400, "bad", 3);
-	assert_refused(send_records("records?nonce=" NONCE, "", (struct text){ NULL, 0 }), 400, "bad", 1);
+	assert_refused(send_records("records?nonce=" NONCE, "", (struct text){ NULL, 0 }), 400,
+		       "bad", 1);
 	t.length = 100;
 	assert_refused(send_records("records?nonce=" NONCE, "", t), 400, "bad", 1);
 	assert_int_equal(bad_records(), 0);
@@ -152,7 +153,7 @@ static void test_flipped(void **state)
 	free(t.at);
 }
 
-/* -- packing ----------------------------------------------------------------------------------------------- */
+/* -- packing ----------------------------------------------------------------------------------- */
 
 /* What a line of the shell makes of a batch. */
 static struct text packed(const char *command)
@@ -207,10 +208,12 @@ static void test_packings(void **state)
 
 		snprintf(more, sizeof(more), "Content-Encoding: %s\r\n", packings[i].coding);
 		a = send_records("records?nonce=" NONCE, more, t);
-		if (a.status != packings[i].status || strcmp(answer_text(&a, "error"), packings[i].word) != 0)
+		if (a.status != packings[i].status ||
+		    strcmp(answer_text(&a, "error"), packings[i].word) != 0)
 			fail_msg("%s: %s%s", packings[i].command, a.head, a.body);
 		if (a.status == 415)
-			assert_non_null(strstr(a.head, "Accept-Encoding: ")); /* RFC 9110, 15.5.16 */
+			assert_non_null(
+				strstr(a.head, "Accept-Encoding: ")); /* RFC 9110, 15.5.16 */
 		answer_free(&a);
 		others_go_on();
 		free(t.at);
@@ -218,7 +221,7 @@ static void test_packings(void **state)
 	assert_int_equal(bad_records(), 0);
 }
 
-/* -- how it is sent ------------------------------------------------------------------------------------------- */
+/* -- how it is sent ---------------------------------------------------------------------------- */
 
 /* A connection of a bus with its headers sent, and so many bytes of a body. */
 static int begin_body(const struct bus *b, const char *lines, size_t some)
@@ -227,8 +230,10 @@ static int begin_body(const struct bus *b, const char *lines, size_t some)
 	char head[500];
 	int fd = office_connect(&office);
 
-	snprintf(head, sizeof(head), "POST /v1/bus/%s/records?nonce=" NONCE " HTTP/1.1\r\nHost: office\r\n"
-		 "Authorization: Bearer %s\r\n%s\r\n", b->id, b->token, lines);
+	snprintf(head, sizeof(head),
+		 "POST /v1/bus/%s/records?nonce=" NONCE " HTTP/1.1\r\nHost: office\r\n"
+		 "Authorization: Bearer %s\r\n%s\r\n",
+		 b->id, b->token, lines);
 	office_send(fd, head, strlen(head));
 	office_send(fd, spaces, some);
 	return fd;
@@ -260,7 +265,8 @@ static void test_at_once(void **state)
 	}
 }
 
-/* The gigabyte is really sent: what the office says is there all the same, or the connection is over. */
+/* The gigabyte is really sent: what the office says is there all the same, or the connection is
+ * over. */
 static void test_gigabyte(void **state)
 {
 	static char piece[65536];
@@ -300,7 +306,7 @@ static long memory_kb(const char *what)
 	return kb;
 }
 
-/* -- many ------------------------------------------------------------------------------------------------------ */
+/* -- many -------------------------------------------------------------------------------------- */
 
 enum { MANY = 299, LENGTH = 262144 }; /* one more is the other bus's */
 static struct bus fleet[MANY];
@@ -321,10 +327,12 @@ static void enrol_fleet(void)
 
 			snprintf(fleet[i].id, sizeof(fleet[i].id), "f%d", i);
 			made_key(1000 + (unsigned)i, &fleet[i].key);
-			a = enrol_with(&office, fleet[i].id, json_string_value(json_object_get(json, "code")),
+			a = enrol_with(&office, fleet[i].id,
+				       json_string_value(json_object_get(json, "code")),
 				       &fleet[i].key);
 			assert_int_equal(a.status, 200);
-			snprintf(fleet[i].token, sizeof(fleet[i].token), "%s", answer_text(&a, "token"));
+			snprintf(fleet[i].token, sizeof(fleet[i].token), "%s",
+				 answer_text(&a, "token"));
 			answer_free(&a);
 			json_decref(json);
 		}
@@ -332,8 +340,9 @@ static void enrol_fleet(void)
 	}
 }
 
-/* 300 connections, each but one with a whole batch of 256 KiB but for its last byte. All are read, another
- * bus is served meanwhile, and memory stays within 128 MiB. (Sanitizers have memory of their own.) */
+/* 300 connections, each but one with a whole batch of 256 KiB but for its last byte. All are read,
+ * another bus is served meanwhile, and memory stays within 128 MiB. (Sanitizers have memory of
+ * their own.) */
 static void test_many(void **state)
 {
 	static char piece[LENGTH];
@@ -379,7 +388,8 @@ static void test_greedy(void **state)
 	for (int i = 0; i < PW_BODIES_A_BUS; i++)
 		fd[i] = begin_body(&fleet[0], "Content-Length: 5\r\n", 2);
 	others_go_on(); /* those before are read by now */
-	struct answer a = bus_ask(&office, &fleet[0], "POST", "records?nonce=" NONCE, "", "12345", 5);
+	struct answer a =
+		bus_ask(&office, &fleet[0], "POST", "records?nonce=" NONCE, "", "12345", 5);
 
 	assert_int_equal(a.status, 503);
 	assert_string_equal(answer_text(&a, "error"), "later");
@@ -396,7 +406,8 @@ static void test_slow(void **state)
 
 	(void)state;
 	for (int i = 0; i < 100; i++) {
-		fd[i] = i % 2 ? begin_body(&bad_bus, "Content-Length: 100000\r\n", 1000) : office_connect(&office);
+		fd[i] = i % 2 ? begin_body(&bad_bus, "Content-Length: 100000\r\n", 1000)
+			      : office_connect(&office);
 		if (i % 4 == 0)
 			office_send(fd[i], "POST /v1/bus/14/rec", 19);
 	}
@@ -430,7 +441,8 @@ static void test_noise(void **state)
 
 	office_send(fd, noise, sizeof(noise));
 	office_receive(fd, &a, false);
-	assert_true(a.status == 431 || a.status == 413 || a.status == 0); /* RFC 6585, 5; or it just ends */
+	assert_true(a.status == 431 || a.status == 413 ||
+		    a.status == 0); /* RFC 6585, 5; or it just ends */
 	answer_free(&a);
 	close(fd);
 	others_go_on();

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The commands of the shell, with an office running and without. Exports are judged by `postwalk verify`
- * ($POSTWALK), which the office knows nothing of; copies by sqlite3(1).
+ * The commands of the shell, with an office running and without. Exports are judged by `postwalk
+ * verify` ($POSTWALK), which the office knows nothing of; copies by sqlite3(1).
  */
 #include "office.h"
 
@@ -36,8 +36,8 @@ static void assert_says(const char *text, const char *words)
 static void assert_fails(int expected, const char *words, const char *command)
 {
 	int status;
-	char *text = shell(&status, "cd %s && %s %s --office %s", office.dir, office_program(), command,
-			   office.dir);
+	char *text = shell(&status, "cd %s && %s %s --office %s", office.dir, office_program(),
+			   command, office.dir);
 
 	if (status != expected)
 		fail_msg("%s: %d: %s", command, status, text);
@@ -45,7 +45,7 @@ static void assert_fails(int expected, const char *words, const char *command)
 	free(text);
 }
 
-/* -- orders ------------------------------------------------------------------------------------------------ */
+/* -- orders ------------------------------------------------------------------------------------ */
 
 static void test_bad_orders(void **state)
 {
@@ -104,7 +104,8 @@ static void test_lists(void **state)
 	int status;
 
 	(void)state;
-	assert_int_equal(strstr(text, "enrolled") - text, strchr(second, '2') - second); /* 2025-... */
+	assert_int_equal(strstr(text, "enrolled") - text,
+			 strchr(second, '2') - second); /* 2025-... */
 	assert_string_equal(json_string_value(json_object_get(row, "bus")), "14");
 	assert_int_equal(strlen(json_string_value(json_object_get(row, "key"))), 64);
 	json_decref(row);
@@ -122,13 +123,14 @@ static void test_lists(void **state)
 	free(text);
 }
 
-/* -- exports ------------------------------------------------------------------------------------------------ */
+/* -- exports ----------------------------------------------------------------------------------- */
 
 static void assert_sound(const char *options, const char *verdict)
 {
 	int status;
-	char *text = shell(&status, "%s export 14 %s --office %s >%s/x.jsonl && %s verify %s/x.jsonl",
-			   office_program(), options, office.dir, office.dir, getenv("POSTWALK"), office.dir);
+	char *text = shell(
+		&status, "%s export 14 %s --office %s >%s/x.jsonl && %s verify %s/x.jsonl",
+		office_program(), options, office.dir, office.dir, getenv("POSTWALK"), office.dir);
 
 	if (status)
 		fail_msg("export 14 %s: %s", options, text);
@@ -187,7 +189,8 @@ static void test_export_branches(void **state)
 	snprintf(again.token, sizeof(again.token), "%s", answer_text(&a, "token"));
 	answer_free(&a);
 	pw_public_key_print(&again.key.public, hex);
-	snprintf(command, sizeof(command), "accept 14 --key %.8s --by R.O. --words 'new board'", hex);
+	snprintf(command, sizeof(command), "accept 14 --key %.8s --by R.O. --words 'new board'",
+		 hex);
 	free(office_do(&office, command));
 	made_begin(&other, "14", "00000000000000ff", 15);
 	made_grow(&other, 10);
@@ -197,7 +200,7 @@ static void test_export_branches(void **state)
 	assert_sound("--epoch 0123456789abcdef --branch 0", "sound");
 }
 
-/* -- taking in ------------------------------------------------------------------------------------------------ */
+/* -- taking in --------------------------------------------------------------------------------- */
 
 static void put_file(const char *name, struct text t)
 {
@@ -214,8 +217,8 @@ static void put_file(const char *name, struct text t)
 static char *take_in(const char *name)
 {
 	int status;
-	char *text = shell(&status, "cd %s && %s take-in %s --office %s", office.dir, office_program(), name,
-			   office.dir);
+	char *text = shell(&status, "cd %s && %s take-in %s --office %s", office.dir,
+			   office_program(), name, office.dir);
 
 	assert_int_equal(status, 0);
 	return text;
@@ -273,14 +276,15 @@ static void test_take_in_bad(void **state)
 	assert_fails(2, "bad.jsonl:2402: expected an end line", "take-in bad.jsonl");
 	made_key(77, &big.key);
 	put_file("bad.jsonl", made_text(&big, 1, 10));
-	assert_fails(2, "bad.jsonl:1: expected a key that bus 14 is or was enrolled with", "take-in bad.jsonl");
+	assert_fails(2, "bad.jsonl:1: expected a key that bus 14 is or was enrolled with",
+		     "take-in bad.jsonl");
 	put_file("bad.jsonl", (struct text){ strdup("{}\n"), 3 });
 	assert_fails(2, "bad.jsonl:1: expected an object", "take-in bad.jsonl");
 	assert_fails(2, "nothing.jsonl: No such file", "take-in nothing.jsonl");
 	assert_int_equal(office_count(&office, "records"), before);
 }
 
-/* -- copies --------------------------------------------------------------------------------------------------- */
+/* -- copies ------------------------------------------------------------------------------------ */
 
 static void test_copy(void **state)
 {
@@ -289,9 +293,10 @@ static void test_copy(void **state)
 	long n;
 
 	(void)state;
-	text = shell(&status, "cd %s && %s copy night.db --office %s && sqlite3 night.db "
-		     "'PRAGMA integrity_check; SELECT count(*) FROM record'", office.dir, office_program(),
-		     office.dir);
+	text = shell(&status,
+		     "cd %s && %s copy night.db --office %s && sqlite3 night.db "
+		     "'PRAGMA integrity_check; SELECT count(*) FROM record'",
+		     office.dir, office_program(), office.dir);
 	assert_int_equal(status, 0);
 	assert_says(text, "\nok\n");
 	n = atol(strstr(text, "\nok\n") + 4);
@@ -300,14 +305,14 @@ static void test_copy(void **state)
 	assert_fails(2, "night.db", "copy night.db"); /* there is one */
 }
 
-/* -- how it ends ------------------------------------------------------------------------------------------------ */
+/* -- how it ends ------------------------------------------------------------------------------- */
 
 /* A command whose output nobody reads holds up nobody: not the buses, not the end. */
 static void test_unread(void **state)
 {
 	int ends[2], fd;
-	char *const argv[] = { "postwalk-office", "export", "14", "--epoch", "00000000000000aa", "--office",
-			       office.dir, NULL };
+	char *const argv[] = { "postwalk-office",  "export",   "14",	   "--epoch",
+			       "00000000000000aa", "--office", office.dir, NULL };
 	pid_t pid;
 
 	(void)state;
@@ -320,7 +325,9 @@ static void test_unread(void **state)
 		_exit(127);
 	}
 	close(ends[1]);
-	assert_int_equal(poll(&(struct pollfd){ .fd = ends[0], .events = POLLIN }, 1, OFFICE_PATIENCE_MS), 1);
+	assert_int_equal(
+		poll(&(struct pollfd){ .fd = ends[0], .events = POLLIN }, 1, OFFICE_PATIENCE_MS),
+		1);
 	free(office_do(&office, "figures"));
 	fd = office_connect(&office); /* and one that never sends its request */
 	office_send(fd, "POST /v1", 8);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The desk: work shares transactions and fails alone, and while the store is away nobody waits for it.
- * The store goes away as PostgreSQL does: its server is killed, and comes back.
+ * The desk: work shares transactions and fails alone, and while the store is away nobody waits for
+ * it. The store goes away as PostgreSQL does: its server is killed, and comes back.
  */
 #include <inttypes.h>
 #include <pthread.h>
@@ -15,7 +15,7 @@
 static struct pg_server pg;
 static char path[80];
 
-/* -- work ---------------------------------------------------------------------------------------------- */
+/* -- work -------------------------------------------------------------------------------------- */
 
 static int put_log(struct pw_store *s, void *ctx, char *why, size_t size)
 {
@@ -54,7 +54,7 @@ static unsigned logs(struct pw_desk *desk)
 	return n;
 }
 
-/* -- waiting for many ------------------------------------------------------------------------------------ */
+/* -- waiting for many -------------------------------------------------------------------------- */
 
 struct posted {
 	struct pw_job job;
@@ -88,7 +88,7 @@ static struct pw_desk *start(const char *where)
 	return desk;
 }
 
-/* -- tests ------------------------------------------------------------------------------------------------ */
+/* -- tests ------------------------------------------------------------------------------------- */
 
 static void test_one_by_one(void **state)
 {
@@ -108,7 +108,8 @@ static void test_one_by_one(void **state)
 	pw_desk_stop(desk);
 }
 
-/* What fails does so alone, whatever shares its transaction; and a stop loses nothing that was posted. */
+/* What fails does so alone, whatever shares its transaction; and a stop loses nothing that was
+ * posted. */
 static void test_many(void **state)
 {
 	enum { MANY = 2000 };
@@ -146,8 +147,8 @@ static void *post_again_and_again(void *ctx)
 
 	for (int i = 0; i < 100; i++) {
 		const bool fails = i % 5 == 4;
-		int result = pw_desk_do(p->desk, fails ? put_and_fail : put_log, fails ? "never" : "did", why,
-					sizeof(why));
+		int result = pw_desk_do(p->desk, fails ? put_and_fail : put_log,
+					fails ? "never" : "did", why, sizeof(why));
 
 		p->done += result == 0;
 		p->failed += result == -2;
@@ -165,7 +166,8 @@ static void test_threads(void **state)
 	(void)state;
 	for (int i = 0; i < THREADS; i++) {
 		p[i] = (struct poster){ .desk = desk };
-		assert_int_equal(pthread_create(&p[i].thread, NULL, post_again_and_again, &p[i]), 0);
+		assert_int_equal(pthread_create(&p[i].thread, NULL, post_again_and_again, &p[i]),
+				 0);
 	}
 	for (int i = 0; i < THREADS; i++) {
 		pthread_join(p[i].thread, NULL);
@@ -176,8 +178,8 @@ static void test_threads(void **state)
 	pw_desk_stop(desk);
 }
 
-/* The server is killed: what waits hears -1, and so does at once whatever comes; nothing half-done is
- * there when it is back, and the desk finds that out by itself. */
+/* The server is killed: what waits hears -1, and so does at once whatever comes; nothing half-done
+ * is there when it is back, and the desk finds that out by itself. */
 static void test_away(void **state)
 {
 	struct pw_desk *desk = start(pg.uri);

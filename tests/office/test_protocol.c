@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * docs/protocol.md and docs/office.md, run as they are written. The former by curl(1), openssl(1) and
- * zstd(1): the office is asked by nobody who shares a line of code with it.
+ * docs/protocol.md and docs/office.md, run as they are written. The former by curl(1), openssl(1)
+ * and zstd(1): the office is asked by nobody who shares a line of code with it.
  */
 #include "office.h"
 
-/* Records 1 to 5 with their seal, and so on; a rung with notify, sealed by itself; and the last one. */
+/* Records 1 to 5 with their seal, and so on; a rung with notify, sealed by itself; and the last
+ * one. */
 static void make_export(const struct office *o, const char *folder)
 {
 	static struct made m;
@@ -14,9 +15,11 @@ static void make_export(const struct office *o, const char *folder)
 	int status;
 	FILE *f;
 
-	words = shell(&status, "mkdir %s && openssl genpkey -algorithm ed25519 -out %s/bus.key && openssl pkey -in "
-		      "%s/bus.key -pubout -out %s/bus.pub && ln -s %s %s/office", folder, folder, folder, folder,
-		      o->dir, folder);
+	words = shell(&status,
+		      "mkdir %s && openssl genpkey -algorithm ed25519 -out %s/bus.key && openssl "
+		      "pkey -in "
+		      "%s/bus.key -pubout -out %s/bus.pub && ln -s %s %s/office",
+		      folder, folder, folder, folder, o->dir, folder);
 	if (status)
 		fail_msg("%s", words);
 	free(words);
@@ -55,8 +58,8 @@ static void run_page(const char *page, const char *folder, const char *change)
 	char *tools = folder_of("POSTWALK"), *programs = folder_of("POSTWALK_OFFICE"), *said;
 	int status;
 
-	said = shell(&status, "PATH='%s:%s':$PATH timeout 60 tests/faults/verify-doc.sh %s '%s' %s", programs, tools, page,
-		     folder, change);
+	said = shell(&status, "PATH='%s:%s':$PATH timeout 60 tests/faults/verify-doc.sh %s '%s' %s",
+		     programs, tools, page, folder, change);
 	if (status || !strstr(said, " passed, 0 failed"))
 		fail_msg("%s", said);
 	print_message("%s: %s", page, said);
@@ -81,7 +84,8 @@ static void test_protocol(void **state)
 
 static int free_port(void)
 {
-	struct sockaddr_in at = { .sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
+	struct sockaddr_in at = { .sin_family = AF_INET,
+				  .sin_addr.s_addr = htonl(INADDR_LOOPBACK) };
 	socklen_t size = sizeof(at);
 	int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0);
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The office by the network, as docs/protocol.md has it: who is let in, and what is answered. A real
- * process, asked over sockets; TLS by curl(1) and openssl(1).
+ * The office by the network, as docs/protocol.md has it: who is let in, and what is answered. A
+ * real process, asked over sockets; TLS by curl(1) and openssl(1).
  */
 #include "office.h"
 
@@ -31,7 +31,7 @@ static void assert_answer(struct answer a, int status, const char *word)
 	answer_free(&a);
 }
 
-/* -- requests --------------------------------------------------------------------------------------------- */
+/* -- requests ---------------------------------------------------------------------------------- */
 
 static void test_office(void **state)
 {
@@ -72,8 +72,10 @@ static const struct {
 	{ "GET", "/v1/bus/14/head?epoch=0123", "", 400, "bad" },
 	{ "GET", "/v1/bus/14/head?epoch=0123456789ABCDEF", "", 400, "bad" },
 	{ "GET", "/v1/bus/14/head?epoch=0123456789abcdef", "", 401, "token" },
-	{ "GET", "/v1/bus/14/head?epoch=0123456789abcdef", "Authorization: Bearer \r\n", 401, "token" },
-	{ "GET", "/v1/bus/14/head?epoch=0123456789abcdef", "Authorization: Basic MTQ6\r\n", 401, "token" },
+	{ "GET", "/v1/bus/14/head?epoch=0123456789abcdef", "Authorization: Bearer \r\n", 401,
+	  "token" },
+	{ "GET", "/v1/bus/14/head?epoch=0123456789abcdef", "Authorization: Basic MTQ6\r\n", 401,
+	  "token" },
 	{ "POST", "/v1/bus/14/records", "", 400, "bad" },
 	{ "POST", "/v1/bus/14/records?nonce=" NONCE "0", "", 400, "bad" },
 	{ "POST", "/v1/bus/14/records?nonce=" NONCE "&begins=2", "", 400, "bad" },
@@ -86,29 +88,34 @@ static void test_wrong(void **state)
 {
 	(void)state;
 	for (size_t i = 0; i < sizeof(wrongs) / sizeof(wrongs[0]); i++) {
-		struct answer a = ask(&office, wrongs[i].method, wrongs[i].path, wrongs[i].more, NULL, 0);
+		struct answer a =
+			ask(&office, wrongs[i].method, wrongs[i].path, wrongs[i].more, NULL, 0);
 
 		if (a.status == 0 && strstr(wrongs[i].more, "Length"))
-			continue; /* the library may end it without a word: no answer is an answer too */
+			continue; /* the library may end it without a word: no answer is an answer
+				     too */
 		if (a.status == 400 && strstr(wrongs[i].more, "Length")) {
 			answer_free(&a);
 			continue;
 		}
-		if (a.status != wrongs[i].status || strcmp(answer_text(&a, "error"), wrongs[i].word) != 0)
+		if (a.status != wrongs[i].status ||
+		    strcmp(answer_text(&a, "error"), wrongs[i].word) != 0)
 			fail_msg("%s %s: %s%s", wrongs[i].method, wrongs[i].path, a.head, a.body);
 		if (a.status == 405)
 			assert_non_null(strstr(a.head, "Allow: ")); /* RFC 9110, 15.5.6 */
 		if (a.status == 401)
-			assert_non_null(strstr(a.head, "WWW-Authenticate: ")); /* RFC 9110, 15.5.2 */
+			assert_non_null(
+				strstr(a.head, "WWW-Authenticate: ")); /* RFC 9110, 15.5.2 */
 		answer_free(&a);
 	}
 }
 
-/* -- enrolment -------------------------------------------------------------------------------------------- */
+/* -- enrolment --------------------------------------------------------------------------------- */
 
 static void assert_head(const struct bus *b, int status, const char *word)
 {
-	assert_answer(bus_ask(&office, b, "GET", "head?epoch=0123456789abcdef", "", NULL, 0), status, word);
+	assert_answer(bus_ask(&office, b, "GET", "head?epoch=0123456789abcdef", "", NULL, 0),
+		      status, word);
 }
 
 static void test_enrol(void **state)
@@ -204,13 +211,15 @@ static void test_other_key(void **state)
 	second = other_key("25", 26);
 	third = other_key("25", 27);
 	assert_head(&second, 202, "waits");
-	assert_answer(bus_ask(&office, &second, "POST", "records?nonce=" NONCE, "", "x", 1), 202, "waits");
+	assert_answer(bus_ask(&office, &second, "POST", "records?nonce=" NONCE, "", "x", 1), 202,
+		      "waits");
 	assert_head(&b, 200, "");
 	text = office_do(&office, "matters");
 	pw_public_key_print(&second.key.public, hex);
 	assert_non_null(strstr(text, hex));
 	free(text);
-	snprintf(command, sizeof(command), "refuse 25 --key %.20s --by R.O. --words 'a board from the bin'", hex);
+	snprintf(command, sizeof(command),
+		 "refuse 25 --key %.20s --by R.O. --words 'a board from the bin'", hex);
 	free(office_do(&office, command));
 	assert_head(&second, 403, "key");
 	assert_head(&third, 202, "waits");
@@ -295,7 +304,7 @@ static void test_guess_times(void **state)
 	assert_int_equal(pw_guess_wait_ms(&g, "192.0.2.1", now - 3600000), 0);
 	/* Many addresses push out those that owe least. */
 	for (int i = 0; i < 200; i++) {
-		char address[20];
+		char address[32];
 
 		snprintf(address, sizeof(address), "198.51.100.%d", i);
 		pw_guess_wrong(&g, address, now + PW_GUESS_MS);
@@ -303,7 +312,7 @@ static void test_guess_times(void **state)
 	assert_int_equal(pw_guess_wait_ms(&g, "192.0.2.1", now + PW_GUESS_MS), PW_GUESS_MS);
 }
 
-/* -- records ---------------------------------------------------------------------------------------------- */
+/* -- records ----------------------------------------------------------------------------------- */
 
 static struct made m;
 static struct bus bus;
@@ -431,8 +440,10 @@ static void test_one_connection(void **state)
 		struct text t = made_text(&m, from, from + 9);
 		struct answer a;
 
-		snprintf(head, sizeof(head), "POST /v1/bus/34/records?nonce=" NONCE " HTTP/1.1\r\nHost: office\r\n"
-			 "Authorization: Bearer %s\r\nContent-Length: %zu\r\n\r\n", bus.token, t.length);
+		snprintf(head, sizeof(head),
+			 "POST /v1/bus/34/records?nonce=" NONCE " HTTP/1.1\r\nHost: office\r\n"
+			 "Authorization: Bearer %s\r\nContent-Length: %zu\r\n\r\n",
+			 bus.token, t.length);
 		office_send(fd, head, strlen(head));
 		office_send(fd, t.at, t.length);
 		office_receive(fd, &a, false);

@@ -41,7 +41,8 @@ static const char *next_epoch(void)
 	return epoch;
 }
 
-static struct pw_took take(struct pw_store *s, const struct made *m, size_t from, size_t upto, bool begins)
+static struct pw_took take(struct pw_store *s, const struct made *m, size_t from, size_t upto,
+			   bool begins)
 {
 	struct pw_batch *b = made_batch(m, from, upto, begins);
 	struct pw_took took;
@@ -55,7 +56,7 @@ static struct pw_took take(struct pw_store *s, const struct made *m, size_t from
 	return took;
 }
 
-/* -- what the store has -------------------------------------------------------------------------------- */
+/* -- what the store has ------------------------------------------------------------------------ */
 
 struct look {
 	struct pw_branch branch[64];
@@ -109,15 +110,15 @@ static void tell_branches(const struct look *l, char *text, size_t size)
 
 	text[0] = '\0';
 	for (size_t i = 0; i < l->branches; i++)
-		n += (size_t)snprintf(text + n, size - n, "%s%u:%" PRIu64 "-%" PRIu64 " %s", i ? "; " : "",
-				      l->branch[i].branch, l->branch[i].first, l->branch[i].head,
-				      why[l->branch[i].why]);
+		n += (size_t)snprintf(text + n, size - n, "%s%u:%" PRIu64 "-%" PRIu64 " %s",
+				      i ? "; " : "", l->branch[i].branch, l->branch[i].first,
+				      l->branch[i].head, why[l->branch[i].why]);
 }
 
-/* -- stories ------------------------------------------------------------------------------------------------ */
+/* -- stories ----------------------------------------------------------------------------------- */
 
-/* Journals of one bus and epoch. A: as it was. B: A put back to 20. C: another from its first record on.
- * D: B put back to 25. E: A put back to 10. */
+/* Journals of one bus and epoch. A: as it was. B: A put back to 20. C: another from its first
+ * record on. D: B put back to 25. E: A put back to 10. */
 enum { A, B, C, D, E, JOURNALS };
 static struct made journal[JOURNALS];
 
@@ -146,55 +147,100 @@ static void make_journals(void)
 enum { SO = PW_TAKEN_SO, GAP = PW_TAKEN_GAP };
 static const struct story {
 	const char *name;
-	struct { int journal; size_t from, upto; bool begins; int how; size_t fresh; bool fork; } step[8];
+	struct {
+		int journal;
+		size_t from, upto;
+		bool begins;
+		int how;
+		size_t fresh;
+		bool fork;
+	} step[8];
 	const char *branches, *matters;
 } stories[] = {
-	{ "in order", { { A, 1, 10, 0, SO, 10, 0 }, { A, 11, 30, 0, SO, 20, 0 }, { A, 31, 31, 0, SO, 1, 0 } },
-	  "0:1-31 first", "" },
-	{ "again", { { A, 1, 10, 0, SO, 10, 0 }, { A, 1, 10, 0, SO, 0, 0 }, { A, 4, 6, 0, SO, 0, 0 } },
-	  "0:1-10 first", "" },
-	{ "overlapping", { { A, 1, 10, 0, SO, 10, 0 }, { A, 5, 15, 0, SO, 5, 0 }, { A, 1, 20, 0, SO, 5, 0 } },
-	  "0:1-20 first", "" },
-	{ "a gap", { { A, 1, 10, 0, SO, 10, 0 }, { A, 12, 20, 0, GAP, 0, 0 } }, "0:1-10 first", "" },
+	{ "in order",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 11, 30, 0, SO, 20, 0 }, { A, 31, 31, 0, SO, 1, 0 } },
+	  "0:1-31 first",
+	  "" },
+	{ "again",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 1, 10, 0, SO, 0, 0 }, { A, 4, 6, 0, SO, 0, 0 } },
+	  "0:1-10 first",
+	  "" },
+	{ "overlapping",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 5, 15, 0, SO, 5, 0 }, { A, 1, 20, 0, SO, 5, 0 } },
+	  "0:1-20 first",
+	  "" },
+	{ "a gap",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 12, 20, 0, GAP, 0, 0 } },
+	  "0:1-10 first",
+	  "" },
 	{ "a gap before all", { { A, 5, 10, 0, GAP, 0, 0 } }, "", "" },
-	{ "begins says nothing where it follows", { { A, 1, 10, 0, SO, 10, 0 }, { A, 11, 20, 1, SO, 10, 0 } },
-	  "0:1-20 first", "" },
-	{ "put back", { { A, 1, 30, 0, SO, 30, 0 }, { B, 16, 40, 0, SO, 20, 1 }, { B, 41, 50, 0, SO, 10, 1 } },
-	  "0:1-30 first; 1:21-50 fork", "fork 21" },
+	{ "begins says nothing where it follows",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 11, 20, 1, SO, 10, 0 } },
+	  "0:1-20 first",
+	  "" },
+	{ "put back",
+	  { { A, 1, 30, 0, SO, 30, 0 }, { B, 16, 40, 0, SO, 20, 1 }, { B, 41, 50, 0, SO, 10, 1 } },
+	  "0:1-30 first; 1:21-50 fork",
+	  "fork 21" },
 	{ "put back, and sent from behind where they part",
 	  { { A, 1, 30, 0, SO, 30, 0 }, { B, 25, 40, 0, GAP, 0, 0 }, { B, 21, 40, 0, SO, 20, 1 } },
-	  "0:1-30 first; 1:21-40 fork", "fork 21" },
+	  "0:1-30 first; 1:21-40 fork",
+	  "fork 21" },
 	{ "two go on beside each other",
-	  { { A, 1, 30, 0, SO, 30, 0 }, { B, 21, 40, 0, SO, 20, 1 }, { A, 31, 40, 0, SO, 10, 1 },
-	    { B, 41, 45, 0, SO, 5, 1 }, { A, 1, 40, 0, SO, 0, 1 }, { B, 1, 40, 0, SO, 0, 1 } },
-	  "0:1-40 first; 1:21-45 fork", "fork 21" },
+	  { { A, 1, 30, 0, SO, 30, 0 },
+	    { B, 21, 40, 0, SO, 20, 1 },
+	    { A, 31, 40, 0, SO, 10, 1 },
+	    { B, 41, 45, 0, SO, 5, 1 },
+	    { A, 1, 40, 0, SO, 0, 1 },
+	    { B, 1, 40, 0, SO, 0, 1 } },
+	  "0:1-40 first; 1:21-45 fork",
+	  "fork 21" },
 	{ "the later half of a cut begins nothing anew",
 	  { { A, 1, 20, 0, SO, 20, 0 }, { B, 21, 30, 0, SO, 10, 0 }, { A, 21, 30, 0, SO, 10, 1 } },
-	  "0:1-30 first; 1:21-30 fork", "fork 21" },
-	{ "three", { { A, 1, 30, 0, SO, 30, 0 }, { B, 1, 40, 0, SO, 20, 1 }, { D, 1, 50, 0, SO, 25, 1 },
-		     { E, 1, 12, 0, SO, 2, 1 } },
-	  "0:1-30 first; 1:21-40 fork; 2:26-50 fork; 3:11-12 fork", "fork 21, fork 26, fork 11" },
-	{ "another from the first", { { A, 1, 10, 0, SO, 10, 0 }, { C, 1, 10, 0, SO, 10, 1 },
-				      { C, 11, 20, 0, SO, 10, 1 } },
-	  "0:1-10 first; 1:1-20 fork", "fork 1" },
-	{ "a hole", { { A, 1, 10, 0, SO, 10, 0 }, { A, 21, 30, 1, SO, 10, 0 }, { A, 31, 40, 0, SO, 10, 0 } },
-	  "0:1-10 first; 1:21-40 hole", "hole 21" },
-	{ "a hole, again", { { A, 1, 10, 0, SO, 10, 0 }, { A, 21, 30, 1, SO, 10, 0 },
-			     { A, 21, 30, 1, SO, 0, 0 }, { A, 25, 35, 1, SO, 5, 0 } },
-	  "0:1-10 first; 1:21-35 hole", "hole 21" },
-	{ "begins behind the first: pruned before it delivered anything", { { A, 21, 30, 1, SO, 10, 0 } },
-	  "0:21-30 hole", "hole 21" },
-	{ "a hole is filled", { { A, 21, 30, 1, SO, 10, 0 }, { A, 1, 40, 0, SO, 30, 0 } },
-	  "0:21-40 hole; 1:1-20 first", "hole 21" },
-	{ "a hole is filled by what ends in it", { { A, 21, 30, 1, SO, 10, 0 }, { A, 1, 25, 0, SO, 20, 0 },
-						   { A, 31, 35, 0, SO, 5, 0 } },
-	  "0:21-35 hole; 1:1-20 first", "hole 21" },
+	  "0:1-30 first; 1:21-30 fork",
+	  "fork 21" },
+	{ "three",
+	  { { A, 1, 30, 0, SO, 30, 0 },
+	    { B, 1, 40, 0, SO, 20, 1 },
+	    { D, 1, 50, 0, SO, 25, 1 },
+	    { E, 1, 12, 0, SO, 2, 1 } },
+	  "0:1-30 first; 1:21-40 fork; 2:26-50 fork; 3:11-12 fork",
+	  "fork 21, fork 26, fork 11" },
+	{ "another from the first",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { C, 1, 10, 0, SO, 10, 1 }, { C, 11, 20, 0, SO, 10, 1 } },
+	  "0:1-10 first; 1:1-20 fork",
+	  "fork 1" },
+	{ "a hole",
+	  { { A, 1, 10, 0, SO, 10, 0 }, { A, 21, 30, 1, SO, 10, 0 }, { A, 31, 40, 0, SO, 10, 0 } },
+	  "0:1-10 first; 1:21-40 hole",
+	  "hole 21" },
+	{ "a hole, again",
+	  { { A, 1, 10, 0, SO, 10, 0 },
+	    { A, 21, 30, 1, SO, 10, 0 },
+	    { A, 21, 30, 1, SO, 0, 0 },
+	    { A, 25, 35, 1, SO, 5, 0 } },
+	  "0:1-10 first; 1:21-35 hole",
+	  "hole 21" },
+	{ "begins behind the first: pruned before it delivered anything",
+	  { { A, 21, 30, 1, SO, 10, 0 } },
+	  "0:21-30 hole",
+	  "hole 21" },
+	{ "a hole is filled",
+	  { { A, 21, 30, 1, SO, 10, 0 }, { A, 1, 40, 0, SO, 30, 0 } },
+	  "0:21-40 hole; 1:1-20 first",
+	  "hole 21" },
+	{ "a hole is filled by what ends in it",
+	  { { A, 21, 30, 1, SO, 10, 0 }, { A, 1, 25, 0, SO, 20, 0 }, { A, 31, 35, 0, SO, 5, 0 } },
+	  "0:21-35 hole; 1:1-20 first",
+	  "hole 21" },
 	{ "begins beside other records: two histories",
 	  { { A, 1, 30, 0, SO, 30, 0 }, { B, 26, 35, 1, SO, 10, 1 } },
-	  "0:1-30 first; 1:26-35 fork", "fork 26" },
+	  "0:1-30 first; 1:26-35 fork",
+	  "fork 26" },
 	{ "two islands, and what lies between",
 	  { { A, 11, 20, 1, SO, 10, 0 }, { A, 31, 40, 1, SO, 10, 0 }, { A, 1, 60, 0, SO, 40, 0 } },
-	  "0:11-30 hole; 1:31-60 hole; 2:1-10 first", "hole 11, hole 31" },
+	  "0:11-30 hole; 1:31-60 hole; 2:1-10 first",
+	  "hole 11, hole 31" },
 };
 
 static void tell_matters(const struct look *l, char *text, size_t size)
@@ -220,8 +266,9 @@ static void play(int kind, const struct story *story)
 
 		if ((int)took.how != story->step[i].how || took.fresh != story->step[i].fresh ||
 		    took.fork != story->step[i].fork)
-			fail_msg("%s, %s, step %zu: how %d, fresh %" PRIu64 ", fork %d", kinds[kind],
-				 story->name, i + 1, (int)took.how, took.fresh, took.fork);
+			fail_msg("%s, %s, step %zu: how %d, fresh %" PRIu64 ", fork %d",
+				 kinds[kind], story->name, i + 1, (int)took.how, took.fresh,
+				 took.fork);
 	}
 	look(s, &l);
 	tell_branches(&l, text, sizeof(text));
@@ -240,7 +287,7 @@ static void test_stories(void **state)
 			play(kind, &stories[i]);
 }
 
-/* -- what records mean goes with them, once --------------------------------------------------------------- */
+/* -- what records mean goes with them, once ---------------------------------------------------- */
 
 static void test_meaning(void **state)
 {
@@ -277,7 +324,7 @@ static void test_meaning(void **state)
 	}
 }
 
-/* -- heads ---------------------------------------------------------------------------------------------------- */
+/* -- heads ------------------------------------------------------------------------------------- */
 
 static void test_heads(void **state)
 {
@@ -303,7 +350,7 @@ static void test_heads(void **state)
 	json_decref(heads);
 }
 
-/* -- random deliveries ------------------------------------------------------------------------------------------ */
+/* -- random deliveries ------------------------------------------------------------------------- */
 
 #define LENGTH 40
 #define WORLDS 4
@@ -348,8 +395,8 @@ static int read_one(void *ctx, const struct pw_record *r, const struct pw_seal *
 	while (i < *count && strcmp(g->left->hash[r->seq][i], hash) != 0)
 		i++;
 	if (i == *count)
-		fail_msg("branch %u: record %" PRIu64 " is there twice, or is nobody's", g->branch->branch,
-			 r->seq);
+		fail_msg("branch %u: record %" PRIu64 " is there twice, or is nobody's",
+			 g->branch->branch, r->seq);
 	memcpy(g->left->hash[r->seq][i], g->left->hash[r->seq][--*count], 65);
 	g->sealed = seal != NULL;
 	if (seal)
@@ -363,7 +410,8 @@ static int read_one(void *ctx, const struct pw_record *r, const struct pw_seal *
 static bool goes_on(const struct look *l, const struct pw_branch *b)
 {
 	for (size_t i = 0; i < l->branches; i++)
-		if (l->branch[i].first == b->head + 1 && strcmp(l->branch[i].first_prev, b->hash) == 0)
+		if (l->branch[i].first == b->head + 1 &&
+		    strcmp(l->branch[i].first_prev, b->hash) == 0)
 			return true;
 	return false;
 }
@@ -383,8 +431,9 @@ static void assert_union(struct pw_store *s, const struct made *world, size_t wo
 				     .next = l.branch[i].first };
 
 		memcpy(g.prev, l.branch[i].first_prev, sizeof(g.prev));
-		assert_int_equal(pw_store_read(s, "14", world[0].epoch, l.branch[i].branch, 1, read_one, &g, why,
-					       sizeof(why)), 0);
+		assert_int_equal(pw_store_read(s, "14", world[0].epoch, l.branch[i].branch, 1,
+					       read_one, &g, why, sizeof(why)),
+				 0);
 		assert_int_equal(g.next, l.branch[i].head + 1);
 		assert_string_equal(g.prev, l.branch[i].hash);
 		assert_true(g.sealed || goes_on(&l, &l.branch[i]));
@@ -407,7 +456,8 @@ static void make_worlds(struct made *world, uint64_t *seed)
 			world[i].record[n].body = world[i].body[n];
 		if (i > 0)
 			made_rewind(&world[i], made_random(seed) % world[i].records, i);
-		made_grow(&world[i], world[i].records + 1 + made_random(seed) % (LENGTH - world[i].records));
+		made_grow(&world[i],
+			  world[i].records + 1 + made_random(seed) % (LENGTH - world[i].records));
 	}
 }
 
@@ -456,7 +506,8 @@ static void test_random(void **state)
 static int set_up(void **state)
 {
 	(void)state;
-	snprintf(dir, sizeof(dir), "%s/postwalk-take-XXXXXX", access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp");
+	snprintf(dir, sizeof(dir), "%s/postwalk-take-XXXXXX",
+		 access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp");
 	if (!mkdtemp(dir))
 		return -1;
 	pg_begin(&pg, NULL);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * office.conf, and HTTPS: certificates are made by openssl(1), and curl(1) and openssl(1) ask. RFC 8996:
- * nothing older than TLS 1.2.
+ * office.conf, and HTTPS: certificates are made by openssl(1), and curl(1) and openssl(1) ask. RFC
+ * 8996: nothing older than TLS 1.2.
  */
 #include "office.h"
 
@@ -11,7 +11,7 @@ static void assert_says(const char *text, const char *words)
 		fail_msg("expected \"%s\" in: %s", words, text);
 }
 
-/* -- office.conf -------------------------------------------------------------------------------------------- */
+/* -- office.conf ------------------------------------------------------------------------------- */
 
 static const struct {
 	const char *text, *words; /* NULL: it is well */
@@ -73,8 +73,10 @@ static void test_conf(void **state)
 	}
 	office_write(&dir, "office.conf", confs[3].text);
 	assert_int_equal(pw_office_open(dir.dir, false, &o, why, sizeof(why)), 0);
-	assert_int_equal(pw_office_open(dir.dir, false, &(struct pw_office){ 0 }, why, sizeof(why)), 1);
-	snprintf(command, sizeof(command), "%s/a", dir.dir); /* of the folder, unless it says otherwise */
+	assert_int_equal(pw_office_open(dir.dir, false, &(struct pw_office){ 0 }, why, sizeof(why)),
+			 1);
+	snprintf(command, sizeof(command), "%s/a",
+		 dir.dir); /* of the folder, unless it says otherwise */
 	assert_string_equal(o.conf.certificate, command);
 	assert_string_equal(o.conf.private_key, "/b");
 	pw_office_close(&o);
@@ -95,16 +97,19 @@ static void test_example(void **state)
 	assert_int_equal(example.digest_hour, 6);
 }
 
-/* -- HTTPS -------------------------------------------------------------------------------------------------- */
+/* -- HTTPS ------------------------------------------------------------------------------------- */
 
 static struct office office;
 
 static void make_certificate(const char *name, const char *alg)
 {
 	int status;
-	char *text = shell(&status, "cd %s && openssl req -x509 -newkey %s -noenc -keyout %s.key -out %s.crt "
-			   "-days 2 -subj /CN=office.example -addext subjectAltName=IP:127.0.0.1,DNS:localhost",
-			   office.dir, alg, name, name);
+	char *text =
+		shell(&status,
+		      "cd %s && openssl req -x509 -newkey %s -noenc -keyout %s.key -out %s.crt "
+		      "-days 2 -subj /CN=office.example -addext "
+		      "subjectAltName=IP:127.0.0.1,DNS:localhost",
+		      office.dir, alg, name, name);
 
 	if (status)
 		fail_msg("%s", text);
@@ -132,10 +137,11 @@ static void use(const char *name, const char *listen)
 	char text[200];
 	int status;
 
-	snprintf(text, sizeof(text), "[office]\nlisten = %s\ncertificate = tls.crt\nprivate_key = tls.key\n",
-		 listen);
+	snprintf(text, sizeof(text),
+		 "[office]\nlisten = %s\ncertificate = tls.crt\nprivate_key = tls.key\n", listen);
 	office_write(&office, "office.conf", text);
-	free(shell(&status, "cd %s && cp %s.crt tls.crt && cp %s.key tls.key", office.dir, name, name));
+	free(shell(&status, "cd %s && cp %s.crt tls.crt && cp %s.key tls.key", office.dir, name,
+		   name));
 	assert_int_equal(status, 0);
 }
 
@@ -143,8 +149,8 @@ static void use(const char *name, const char *listen)
 static int curl(const char *options, const char *path)
 {
 	int status;
-	char *text = shell(&status, "curl -sS %s https://127.0.0.1:%d%s -o %s/got", options, office.port, path,
-			   office.dir);
+	char *text = shell(&status, "curl -sS %s https://127.0.0.1:%d%s -o %s/got", options,
+			   office.port, path, office.dir);
 
 	free(text);
 	return status;
@@ -154,8 +160,10 @@ static int curl(const char *options, const char *path)
 static char *shown(void)
 {
 	int status;
-	char *text = shell(&status, "openssl s_client -connect 127.0.0.1:%d </dev/null 2>/dev/null | "
-			   "openssl x509 -noout -fingerprint -sha256", office.port);
+	char *text = shell(&status,
+			   "openssl s_client -connect 127.0.0.1:%d </dev/null 2>/dev/null | "
+			   "openssl x509 -noout -fingerprint -sha256",
+			   office.port);
 
 	assert_says(text, "ingerprint=");
 	return text;
@@ -171,7 +179,8 @@ static void test_https(void **state)
 	assert_says(office.said, "listens at https://0.0.0.0:");
 	snprintf(options, sizeof(options), "--cacert %s/first.crt", office.dir);
 	assert_int_equal(curl(options, "/v1/office"), 0);
-	assert_int_equal(curl("", "/v1/office"), 60); /* curl(1): the certificate cannot be verified */
+	assert_int_equal(curl("", "/v1/office"),
+			 60); /* curl(1): the certificate cannot be verified */
 	strcat(options, " --tls-max 1.2");
 	assert_int_equal(curl(options, "/v1/office"), 0);
 	strcpy(strstr(options, "1.2"), "1.1");
