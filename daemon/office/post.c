@@ -11,6 +11,7 @@
 #define CONNECT_MS 10000L
 #define TRANSFER_MS 30000L
 #define ALL_MS 60000
+#define STOPPING_MS 2000
 
 static int64_t monotonic_ms(void)
 {
@@ -78,11 +79,16 @@ int pw_post_secret(const char *path, size_t least, char secret[PW_POST_SECRET_MA
 
 /* -- a transfer -------------------------------------------------------------------------------- */
 
-static int give_up(void *stop, curl_off_t down_all, curl_off_t down, curl_off_t up_all,
+/* What is nearly through may end: else it would be told once more after the stop. */
+static int give_up(void *ctx, curl_off_t down_all, curl_off_t down, curl_off_t up_all,
 		   curl_off_t up)
 {
+	struct pw_post *p = ctx;
+
 	(void)down_all, (void)down, (void)up_all, (void)up;
-	return atomic_load((const atomic_bool *)stop);
+	if (atomic_load(p->stop) && p->ends_ms > monotonic_ms() + STOPPING_MS)
+		p->ends_ms = monotonic_ms() + STOPPING_MS;
+	return monotonic_ms() >= p->ends_ms;
 }
 
 /* What is answered besides the status is of no use here. */
@@ -97,7 +103,8 @@ int pw_post_open(struct pw_post *p, const char *url, const char *protocols, cons
 	const char *certificates = getenv("SSL_CERT_FILE");
 	CURLcode result;
 
-	*p = (struct pw_post){ .curl = curl_easy_init(), .ends_ms = monotonic_ms() + ALL_MS };
+	*p = (struct pw_post){ .curl = curl_easy_init(), .stop = stop,
+			       .ends_ms = monotonic_ms() + ALL_MS };
 	if (p->curl == NULL)
 		return -1;
 	result = curl_easy_setopt(p->curl, CURLOPT_URL, url);
@@ -118,7 +125,7 @@ int pw_post_open(struct pw_post *p, const char *url, const char *protocols, cons
 	curl_easy_setopt(p->curl, CURLOPT_WRITEFUNCTION, discard);
 	if (stop != NULL) {
 		curl_easy_setopt(p->curl, CURLOPT_XFERINFOFUNCTION, give_up);
-		curl_easy_setopt(p->curl, CURLOPT_XFERINFODATA, (void *)(uintptr_t)stop);
+		curl_easy_setopt(p->curl, CURLOPT_XFERINFODATA, p);
 		curl_easy_setopt(p->curl, CURLOPT_NOPROGRESS, 0L);
 	}
 	return 0;

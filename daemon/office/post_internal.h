@@ -13,11 +13,12 @@
 struct pw_post {
 	CURL *curl;
 	char error[CURL_ERROR_SIZE];
+	const atomic_bool *stop;
 	int64_t ends_ms; /* CLOCK_MONOTONIC: no transfer goes on after that */
 };
 /* TLS 1.2 or newer, the machine's certificates (or those of SSL_CERT_FILE); it ends a minute from
- * now, or soon after stop became true (NULL: never). protocols: "smtp", "http,https". 0; -1: no
- * memory, or url is none of them. */
+ * now, or two seconds after stop became true (NULL: never). protocols: "smtp", "http,https". p stays
+ * where it is. 0; -1: no memory, or url is none of them. */
 int pw_post_open(struct pw_post *p, const char *url, const char *protocols,
 		 const atomic_bool *stop);
 void pw_post_close(struct pw_post *p);

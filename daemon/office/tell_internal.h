@@ -81,7 +81,7 @@ struct pw_way {
 	const char *name; /* "mail", "webhook" */
 	bool (*wanted)(const struct pw_office_conf *c);
 	/* 0: it got through (why: "", or who did not get it); -1: it did not. Blocks for a minute
-	 * at most, and gives up soon once stop is true (NULL: never). */
+	 * at most, and gives up two seconds after stop became true (NULL: never). */
 	int (*send)(const struct pw_office_conf *c, const struct pw_news *n, int64_t now_ms,
 		    const atomic_bool *stop, char *why, size_t size);
 };
