@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Run sheets: what is taken, what is not, line by line, and which file is none. */
+/* Run sheets: what is taken, what is not, line by line, and which file is none. Run from the top of
+ * the tree. */
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -466,6 +467,55 @@ static void test_other_columns(void **state)
 	pw_sheet_free(s);
 }
 
+/* The heading of each column, and every other that docs/runs.md names: a line of its table has them
+ * between ` in its first cell and its last. */
+static void assert_heading(const char *column, const char *heading)
+{
+	static const char *const row[][2] = {
+		{ "date", "2026-09-14" }, { "bus", "b" }, { "run", "r" }, { "begin", "6:40" },
+		{ "end", "8:05" }, { "route", "x" }, { "driver", "x" }, { "place", "x" },
+		{ "zone", "UTC" }, { "doubled_hour", "first" },
+	};
+	char head[200] = "", cells[200] = "", text[500];
+	bool there = false;
+
+	for (size_t i = 0; i < COUNT(row); i++) {
+		const bool this = !strcmp(row[i][0], column);
+
+		there |= this;
+		strcat(strcat(head, i ? "," : ""), this ? heading : row[i][0]);
+		strcat(strcat(cells, i ? "," : ""), row[i][1]);
+	}
+	assert_true(there);
+	snprintf(text, sizeof(text), "%s\n%s\n", head, cells);
+	assert_string_equal(take_one(text).run, "r");
+}
+
+static void test_documented(void **state)
+{
+	FILE *f = fopen("docs/runs.md", "r");
+	char line[400], column[32];
+	int names = 0;
+
+	(void)state;
+	assert_non_null(f);
+	while (fgets(line, sizeof(line), f) && strcmp(line, "## GTFS\n")) {
+		if (sscanf(line, "| `%31[a-z_]`", column) != 1)
+			continue;
+		assert_heading(column, column);
+		*strrchr(line, '|') = '\0';
+		strtok(strrchr(line, '|'), "`");
+		for (const char *name; (name = strtok(NULL, "`"));) {
+			if (*name == ' ')
+				continue;
+			assert_heading(column, name);
+			names++;
+		}
+	}
+	fclose(f);
+	assert_int_equal(names, 41);
+}
+
 /* A cell is shown whole or cut between characters, without controls. */
 static void test_cells(void **state)
 {
@@ -496,6 +546,7 @@ int main(void)
 		cmocka_unit_test(test_times_refused), cmocka_unit_test(test_zones),
 		cmocka_unit_test(test_duplicates), cmocka_unit_test(test_no_sheet),
 		cmocka_unit_test(test_other_columns), cmocka_unit_test(test_cells),
+		cmocka_unit_test(test_documented),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
