@@ -81,7 +81,7 @@ int pw_store_mark_undo(struct pw_store *s, char *why, size_t size)
 
 /* -- asking --------------------------------------------------------------------------------------- */
 
-int pw_ask(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_rows(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
 	   char *why, size_t size)
 {
 	return s->database->ask(s, q, args, take, ctx, NULL, why, size);

@@ -59,7 +59,7 @@ static int read_sweeps(struct pw_store *s, enum pw_question q, struct sweeps *al
 		};
 
 		all->given = 0;
-		result = pw_ask(s, q, args, give_sweep, all, why, size);
+		result = pw_rows(s, q, args, give_sweep, all, why, size);
 	} while (result == 0 && all->given > 0);
 	return result;
 }
@@ -107,7 +107,7 @@ int pw_store_standings(struct pw_store *s, int (*take)(void *ctx, const char *bu
 {
 	struct standings all = { .take = take, .ctx = ctx };
 
-	return pw_ask(s, PW_Q_STANDINGS, NULL, give_standing, &all, why, size);
+	return pw_rows(s, PW_Q_STANDINGS, NULL, give_standing, &all, why, size);
 }
 
 /* -- figures ------------------------------------------------------------------------------------------- */
@@ -125,5 +125,5 @@ static int get_figures(void *ctx, const struct pw_cell *cells)
 
 int pw_store_figures(struct pw_store *s, struct pw_figures *f, char *why, size_t size)
 {
-	return pw_ask(s, PW_Q_FIGURES, NULL, get_figures, f, why, size);
+	return pw_rows(s, PW_Q_FIGURES, NULL, get_figures, f, why, size);
 }

@@ -110,7 +110,7 @@ struct pw_store {
 
 /* -- store.c ------------------------------------------------------------------------------------------------- */
 
-int pw_ask(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_rows(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
 	   char *why, size_t size);
 /* A statement that changes rows. How many, or -1, -2. */
 int pw_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why, size_t size);

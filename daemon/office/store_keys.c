@@ -46,7 +46,7 @@ int pw_store_bus_put(struct pw_store *s, const struct pw_bus_row *row, char *why
 		pw_cell_number(row->enrolled_ms), pw_cell_number(row->heard_ms),
 	};
 
-	return pw_ask(s, PW_Q_BUS_PUT, args, NULL, NULL, why, size);
+	return pw_rows(s, PW_Q_BUS_PUT, args, NULL, NULL, why, size);
 }
 
 int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int32_t day, char *why, size_t size)
@@ -59,7 +59,7 @@ int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int3
 		snprintf(why, size, "there is no bus %s", bus);
 		return -2;
 	}
-	return result < 0 ? result : pw_ask(s, PW_Q_BUS_DAY, on, NULL, NULL, why, size);
+	return result < 0 ? result : pw_rows(s, PW_Q_BUS_DAY, on, NULL, NULL, why, size);
 }
 
 /* Rows of one bus follow each other; one is given when the next begins. */
@@ -97,7 +97,7 @@ int pw_store_heard(struct pw_store *s, int (*take)(void *ctx, const struct pw_bu
 		   void *ctx, char *why, size_t size)
 {
 	struct heard h = { .take = take, .ctx = ctx };
-	int result = pw_ask(s, PW_Q_HEARD, NULL, get_heard, &h, why, size);
+	int result = pw_rows(s, PW_Q_HEARD, NULL, get_heard, &h, why, size);
 
 	return result != 0 ? result : give_heard(&h);
 }
@@ -108,7 +108,7 @@ int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int
 {
 	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(hash), pw_cell_number(ends_ms) };
 
-	return pw_ask(s, PW_Q_CODE_PUT, args, NULL, NULL, why, size);
+	return pw_rows(s, PW_Q_CODE_PUT, args, NULL, NULL, why, size);
 }
 
 int pw_store_code_take(struct pw_store *s, const char *bus, const char *hash, int64_t now_ms, char *why, size_t size)
@@ -128,7 +128,7 @@ int pw_store_key_put(struct pw_store *s, const struct pw_key_row *row, char *why
 		pw_cell_text(row->who), pw_cell_text(row->words),
 	};
 
-	return pw_ask(s, PW_Q_KEY_PUT, args, NULL, NULL, why, size);
+	return pw_rows(s, PW_Q_KEY_PUT, args, NULL, NULL, why, size);
 }
 
 struct keys {
@@ -155,5 +155,5 @@ int pw_store_keys(struct pw_store *s, bool waiting, int (*take)(void *ctx, const
 {
 	struct keys k = { .take = take, .ctx = ctx };
 
-	return pw_ask(s, waiting ? PW_Q_KEYS_WAITING : PW_Q_KEYS, NULL, get_asked, &k, why, size);
+	return pw_rows(s, waiting ? PW_Q_KEYS_WAITING : PW_Q_KEYS, NULL, get_asked, &k, why, size);
 }

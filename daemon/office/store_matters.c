@@ -89,7 +89,7 @@ int pw_store_matters(struct pw_store *s, bool taken, uint64_t after, int (*take)
 	struct matters all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number((int64_t)after) };
 
-	return pw_ask(s, taken ? PW_Q_MATTERS : PW_Q_MATTERS_OPEN, args, give_matter, &all, why, size);
+	return pw_rows(s, taken ? PW_Q_MATTERS : PW_Q_MATTERS_OPEN, args, give_matter, &all, why, size);
 }
 
 static int copy_matter(void *ctx, const struct pw_cell *cells)
@@ -145,7 +145,7 @@ int pw_store_telling_put(struct pw_store *s, const struct pw_telling *t, char *w
 		pw_cell_number(t->told_ms), pw_cell_text(t->why),
 	};
 
-	return pw_ask(s, PW_Q_TELLING_PUT, args, NULL, NULL, why, size);
+	return pw_rows(s, PW_Q_TELLING_PUT, args, NULL, NULL, why, size);
 }
 
 int pw_store_telling(struct pw_store *s, uint64_t matter, int32_t day, const char *way, struct pw_telling *t, char *why,
@@ -176,7 +176,7 @@ int pw_store_tellings(struct pw_store *s, int64_t due_ms, int (*take)(void *ctx,
 	struct tellings all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number(due_ms) };
 
-	return pw_ask(s, PW_Q_TELLINGS, args, give_telling, &all, why, size);
+	return pw_rows(s, PW_Q_TELLINGS, args, give_telling, &all, why, size);
 }
 
 /* -- the log -------------------------------------------------------------------------------------------- */
@@ -185,7 +185,7 @@ int pw_store_log(struct pw_store *s, int64_t now_ms, const char *who, const char
 {
 	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(who), pw_cell_text(did) };
 
-	return pw_ask(s, PW_Q_LOG, args, NULL, NULL, why, size);
+	return pw_rows(s, PW_Q_LOG, args, NULL, NULL, why, size);
 }
 
 struct logs {
@@ -207,5 +207,5 @@ int pw_store_logs(struct pw_store *s, int64_t from_ms,
 	struct logs all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number(from_ms) };
 
-	return pw_ask(s, PW_Q_LOGS, args, give_log, &all, why, size);
+	return pw_rows(s, PW_Q_LOGS, args, give_log, &all, why, size);
 }

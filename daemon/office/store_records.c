@@ -56,12 +56,12 @@ int pw_store_branches(struct pw_store *s, const char *bus, const char *epoch,
 	struct pw_cell args[2] = { { 0 } };
 
 	if (bus == NULL)
-		return pw_ask(s, PW_Q_BRANCHES, NULL, give_branch, &all, why, size);
+		return pw_rows(s, PW_Q_BRANCHES, NULL, give_branch, &all, why, size);
 	args[0] = pw_cell_text(bus);
 	if (epoch == NULL)
-		return pw_ask(s, PW_Q_BRANCHES_BUS, args, give_branch, &all, why, size);
+		return pw_rows(s, PW_Q_BRANCHES_BUS, args, give_branch, &all, why, size);
 	args[1] = pw_cell_hex(epoch);
-	return pw_ask(s, PW_Q_BRANCHES_EPOCH, args, give_branch, &all, why, size);
+	return pw_rows(s, PW_Q_BRANCHES_EPOCH, args, give_branch, &all, why, size);
 }
 
 static int get_hash(void *ctx, const struct pw_cell *cells)
@@ -185,7 +185,7 @@ static int put_standing(struct pw_store *s, const struct pw_put *put, const stru
 		pw_cell_number((int64_t)row->seq), pw_cell_time(row->since_ms), pw_cell_text(row->words),
 	};
 
-	return pw_ask(s, row->name[0] != '\0' ? PW_Q_STAND : PW_Q_STAND_NONE, args, NULL, NULL, why, size);
+	return pw_rows(s, row->name[0] != '\0' ? PW_Q_STAND : PW_Q_STAND_NONE, args, NULL, NULL, why, size);
 }
 
 /* The figures count on it that a branch is whole from first to head. */
@@ -298,7 +298,7 @@ int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32
 	do {
 		all.given = 0;
 		args[3] = pw_cell_number((int64_t)from);
-		result = pw_ask(s, PW_Q_READ, args, give_record, &all, why, size);
+		result = pw_rows(s, PW_Q_READ, args, give_record, &all, why, size);
 		from = all.r.seq + 1;
 	} while (result == 0 && all.given > 0);
 	return result;
