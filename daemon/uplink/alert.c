@@ -20,56 +20,61 @@ static void take_news(struct pw_uplink *u)
 }
 
 /* The office is there: what waits for that need wait no longer. */
-static void done(struct pw_uplink *u, uint64_t seq)
+static void wake_records(struct pw_uplink *u)
 {
 	const int64_t now_ms = pw_uplink_now_ms();
 
-	u->alert = seq;
-	u->alerts = (struct pw_turn){ .at_ms = now_ms };
 	if (!u->idle && u->state == PW_D_AWAY && u->records.at_ms > now_ms)
 		u->records.at_ms = now_ms > u->records.asked_ms ? now_ms : u->records.asked_ms;
 }
 
-static int judge(struct pw_uplink *u, struct pw_reply *reply)
+/* The oldest from there on. 1: there may be more to send; 0: not now; -1: the writer is gone. */
+static int send_one(struct pw_uplink *u, uint64_t *from, struct pw_reply *reply)
 {
-	const uint64_t seq = reply->receipt.seq;
-	int got = 0;
-
-	if (reply->said == PW_SAID_SO) {
-		got = pw_uplink_hand_over(u, &reply->receipt, reply);
-		if (got < 0)
-			return -1;
-	}
-	if (got > 0 && seq == u->alert) {
-		pw_reply_set(reply, PW_SAID_REFUSED, "an alert that has its receipt is given again");
-		got = 0;
-	}
-	if (got > 0)
-		done(u, seq);
-	else
-		pw_uplink_failed(u, &u->alerts, reply);
-	return 0;
-}
-
-/* The oldest. 0; -1: the writer is gone. */
-static int send_one(struct pw_uplink *u)
-{
-	struct pw_reply reply;
 	struct pw_hand h;
 	size_t length;
 	char *text;
 
 	memset(&h, 0, sizeof(h));
 	h.kind = PW_H_ALERT;
+	h.first = *from;
+	memset(reply, 0, sizeof(*reply));
+	reply->said = PW_SAID_SO;
 	if (pw_hands_ask(&u->hands, &h, &text, &length) < 0)
 		return -1;
-	if (text == NULL) {
-		u->hands.alerts = 0;
+	if (text == NULL)
+		return 0;
+	*from = h.seq + 1;
+	pw_link_alert(u->link, h.bus, text, length, reply);
+	free(text);
+	if (reply->said == PW_SAID_SO && pw_uplink_hand_over(u, &reply->receipt, reply) < 0)
+		return -1;
+	return reply->said == PW_SAID_SO || reply->said == PW_SAID_REFUSED;
+}
+
+/* One that is refused does not keep the others back. 0; -1: the writer is gone. */
+static int send_all(struct pw_uplink *u)
+{
+	struct pw_reply reply, failed = { .said = PW_SAID_SO };
+	uint64_t from = 0;
+	int got;
+
+	do {
+		got = send_one(u, &from, &reply);
+		if (got < 0)
+			return -1;
+		if (reply.said != PW_SAID_SO && failed.said == PW_SAID_SO)
+			failed = reply;
+		else if (got > 0 && reply.said == PW_SAID_SO)
+			wake_records(u);
+	} while (got > 0);
+	if (failed.said != PW_SAID_SO) {
+		pw_uplink_failed(u, &u->alerts, &failed);
 		return 0;
 	}
-	pw_link_alert(u->link, h.bus, text, length, &reply);
-	free(text);
-	return judge(u, &reply);
+	u->hands.alerts = 0;
+	u->alerts = (struct pw_turn){ .at_ms = pw_uplink_now_ms() };
+	return 0;
 }
 
 int pw_uplink_alerts(struct pw_uplink *u)
@@ -78,7 +83,7 @@ int pw_uplink_alerts(struct pw_uplink *u)
 		return -1;
 	take_news(u);
 	while (u->hands.alerts > 0 && pw_uplink_now_ms() >= u->alerts.at_ms)
-		if (send_one(u) < 0)
+		if (send_all(u) < 0)
 			return -1;
 	return 0;
 }

@@ -5,6 +5,7 @@
  */
 #include "uplink_internal.h"
 
+#include <inttypes.h>
 #include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
@@ -191,8 +192,8 @@ static int send_stretch(struct pw_uplink *u, struct trip *t)
 		return -1;
 	if (text == NULL) {
 		t->caught_up = t->from > t->where.seq;
-		pw_reply_set(&t->reply, PW_SAID_LATER,
-			     "the journal has not given what it has sealed");
+		pw_reply_set(&t->reply, PW_SAID_LATER, "the journal gives nothing from %" PRIu64
+			     " on%s%s", t->from, h.words[0] ? ": " : "", h.words);
 		return 0;
 	}
 	pw_link_records(u->link, t->where.bus, text, length, t->place == AT_HOLE, &t->reply);

@@ -108,7 +108,6 @@ struct pw_uplink {
 	int network;        /* -1: none */
 	int64_t network_ms; /* when that last set off a try */
 	struct pw_turn records, alerts;
-	uint64_t alert;     /* seq of the one that was receipted last */
 	bool idle;          /* all that is sealed was receipted when last looked */
 	bool forked;        /* the last receipt was for a chain beside another */
 	enum pw_delivery_state state;

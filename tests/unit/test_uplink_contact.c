@@ -184,7 +184,7 @@ static const struct story {
 				  .path = "/alert" },
 				  { .status = 401, .body = "{\"error\":\"token\",\"words\":\"no\"}", .path = "/alert" } },
 	  .goes = "where\nalert 3\noffice: alert 3\nwait alert 0 asked 3\nsays away\n"
-		  "alert 3\noffice: alert 3\nwait alert 1\nsays refused\n"
+		  "alert 3\noffice: alert 3\nalert 0\nwait alert 1\nsays refused\n"
 		  "alert 3\noffice: alert 3\nreceipt alert 3\nalert 0\n" DONE },
 	{ .name = "too much now: later, when the office said", .records = 4, .words = "too much now",
 	  .canned = { { .status = 503, .body = LATER, .header = "Retry-After", .value = "7",
@@ -356,8 +356,8 @@ static void a_receipt_of_another_goes_nowhere(void **state)
 	finish(w);
 }
 
-/* A writer that gives an alert again for ever is not to be sent with for ever. */
-static void forget_alert(struct writer *w, const struct pw_hand *asked)
+/* A writer that gives an alert again and again is not sent with again and again. */
+static void forget_receipt(struct writer *w, const struct pw_hand *asked)
 {
 	if (asked->kind == PW_H_ALERT) {
 		w->alerts = 1;
@@ -365,7 +365,7 @@ static void forget_alert(struct writer *w, const struct pw_hand *asked)
 	}
 }
 
-static void an_alert_again_is_told(void **state)
+static void an_alert_is_sent_once_a_turn(void **state)
 {
 	struct world *w = begin();
 
@@ -373,10 +373,30 @@ static void an_alert_again_is_told(void **state)
 	journal_make(&w->journal, 4, 0);
 	w->writer.sealed = w->writer.receipted = 4;
 	w->writer.alerts = 1;
-	w->writer.between = forget_alert;
+	w->writer.between = forget_receipt;
 	start(w);
-	expect(w, "again", "where\nalert 2\noffice: alert 2\nreceipt alert 2\n"
-	       "alert 2\noffice: alert 2\nreceipt alert 2\nwait alert 0\nsays refused\n" DONE);
+	expect(w, "again", "where\nalert 2\noffice: alert 2\nreceipt alert 2\nalert 0\n" DONE);
+	finish(w);
+}
+
+/* One that the office finds unsound does not keep the other two back. */
+static void a_refused_alert_keeps_no_other_back(void **state)
+{
+	struct world *w = begin();
+
+	(void)state;
+	journal_make(&w->journal, 4, 0);
+	w->writer.sealed = w->writer.receipted = 4;
+	w->writer.alerts = 3;
+	for (unsigned i = 0; i < 3; i++)
+		w->writer.alert[i] = i + 1;
+	office_can(w->office, (struct canned){ .status = 422, .path = "/alert",
+			.body = "{\"error\":\"unsound\",\"words\":\"no\"}" });
+	again_after = 1;
+	start(w);
+	expect(w, "one of three", "where\nalert 1\noffice: alert 1\nalert 2\noffice: alert 2\n"
+	       "receipt alert 2\nalert 3\noffice: alert 3\nreceipt alert 3\nalert 0\n"
+	       "wait alert 0\nsays refused\nalert 1\noffice: alert 1\nreceipt alert 1\nalert 0\n" DONE);
 	finish(w);
 }
 
@@ -429,7 +449,7 @@ static uint32_t draw(uint64_t *state, uint32_t below)
 	return (uint32_t)(*state >> 33) % below;
 }
 
-static uint64_t chance;
+static uint64_t chance, alerts_raised;
 
 static void seal_more(struct writer *w)
 {
@@ -456,8 +476,8 @@ static void make_trouble(struct writer *w, const struct pw_hand *asked)
 		office_can(w->office, troubles[draw(&chance, 7)]);
 	if (draw(&chance, 8) == 0)
 		seal_more(w);
-	if (draw(&chance, 10) == 0 && w->alerts < 3) {
-		w->alert[w->alerts++] = 1 + draw(&chance, 40);
+	if (draw(&chance, 10) == 0 && w->alerts < 3 && alerts_raised < 40) {
+		w->alert[w->alerts++] = ++alerts_raised;
 		writer_news(w);
 	}
 }
@@ -475,6 +495,7 @@ static void play_round(uint64_t seed)
 	uint32_t has;
 
 	chance = seed;
+	alerts_raised = 0;
 	again_after = 1000000;
 	journal_make(&w->journal, 40 + draw(&chance, 20), 0);
 	w->writer.sealed = EVERY * (1 + draw(&chance, 9));
@@ -518,7 +539,8 @@ int main(void)
 		cmocka_unit_test(an_alert_is_sent_at_once),
 		cmocka_unit_test(what_is_sealed_later_follows),
 		cmocka_unit_test(a_receipt_of_another_goes_nowhere),
-		cmocka_unit_test(an_alert_again_is_told),
+		cmocka_unit_test(an_alert_is_sent_once_a_turn),
+		cmocka_unit_test(a_refused_alert_keeps_no_other_back),
 		cmocka_unit_test(a_silent_writer_is_left),
 		cmocka_unit_test(what_is_no_message_is_thrown_away),
 		cmocka_unit_test(troubles_of_all_kinds_lose_nothing),

@@ -24,7 +24,7 @@ struct writer {
 	const struct journal *journal;
 	int fd;
 	uint64_t first, sealed, receipted;
-	uint64_t alert[8];       /* without a receipt, the oldest first */
+	uint64_t alert[8];       /* without a receipt, by seq */
 	unsigned alerts;
 	bool refuses;            /* receipts */
 	struct pw_receipt taken; /* the last one */
@@ -120,9 +120,17 @@ static inline void answer_stretch(struct writer *w, struct pw_hand *h)
 	free(text);
 }
 
+static inline uint64_t writer_alert(const struct writer *w, uint64_t from)
+{
+	for (unsigned i = 0; i < w->alerts; i++)
+		if (w->alert[i] >= from)
+			return w->alert[i];
+	return 0;
+}
+
 static inline void answer_alert(struct writer *w, struct pw_hand *h)
 {
-	const uint64_t seq = w->alerts ? w->alert[0] : 0;
+	const uint64_t seq = writer_alert(w, h->first);
 	struct journal alone = *w->journal; /* that record is sealed at once */
 	char *text = NULL;
 
@@ -139,14 +147,24 @@ static inline void answer_alert(struct writer *w, struct pw_hand *h)
 	free(text);
 }
 
+static inline void writer_forget_alert(struct writer *w, uint64_t seq)
+{
+	unsigned kept = 0;
+
+	for (unsigned i = 0; i < w->alerts; i++)
+		if (w->alert[i] != seq)
+			w->alert[kept++] = w->alert[i];
+	w->alerts = kept;
+}
+
 static inline void answer_receipt(struct writer *w, struct pw_hand *h)
 {
 	const struct pw_receipt *r = &h->receipt;
 
 	office_note(w->office, "receipt %s%d", r->alert ? "alert " : "", (int)r->seq);
 	h->done = !w->refuses && pw_receipt_holds(r, &w->office->key.public);
-	if (h->done && r->alert && w->alerts && w->alert[0] == r->seq)
-		memmove(w->alert, w->alert + 1, --w->alerts * sizeof(w->alert[0]));
+	if (h->done && r->alert)
+		writer_forget_alert(w, r->seq);
 	if (h->done && !r->alert)
 		w->receipted = r->seq;
 	if (h->done)
