@@ -186,7 +186,7 @@ static inline void pg_end(struct pg_server *pg)
 	char command[160];
 
 	pg_stop(pg);
-	snprintf(command, sizeof(command), "rm -rf '%s' '%s.log'", pg->dir, pg->dir);
+	snprintf(command, sizeof(command), "rm -rf '%.63s' '%.63s.log'", pg->dir, pg->dir);
 	if (system(command) != 0)
 		pg_give_up("%s: cannot be removed", pg->dir);
 }
