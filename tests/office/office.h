@@ -75,23 +75,25 @@ static inline bool office_hear(struct office *o)
 {
 	struct pollfd p = { .fd = o->out, .events = POLLIN };
 	size_t n = 0;
-	char pem[256], path[128];
+	char why[256], path[128], *at;
 
 	while (n + 1 < sizeof(o->said) && poll(&p, 1, OFFICE_PATIENCE_MS) == 1
 	       && read(o->out, o->said + n, 1) == 1 && o->said[n] != '\n')
 		n++;
 	o->said[n] = '\0';
-	if (sscanf(o->said, "office %*s listens at %*[a-z]://%*[^;]; key %*s") < 0 || n == 0)
+	at = strstr(o->said, "://");
+	if (!at)
 		return false;
-	o->port = atoi(strrchr(strstr(o->said, "://"), ':') + 1);
+	o->port = atoi(strrchr(at, ':') + 1);
 	snprintf(path, sizeof(path), "%s/office.pub", o->dir);
-	assert_int_equal(pw_public_key_load(path, &o->key, pem, sizeof(pem)), 0);
+	assert_int_equal(pw_public_key_load(path, &o->key, why, sizeof(why)), 0);
 	return true;
 }
 
 /* Its errors go to DIR/err. */
 static inline bool office_start(struct office *o)
 {
+	const char *program = office_program();
 	char err[128];
 	int ends[2];
 	pid_t parent = getpid();
@@ -105,7 +107,7 @@ static inline bool office_start(struct office *o)
 			_exit(126);
 		dup2(ends[1], 1);
 		dup2(open(err, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600), 2);
-		execl(office_program(), "postwalk-office", "serve", "--office", o->dir,
+		execl(program, "postwalk-office", "serve", "--office", o->dir,
 		      (char *)NULL);
 		_exit(127);
 	}
