@@ -301,5 +301,6 @@ bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
 			make_room(r, route->of_bus);
 	}
 	/* A short body is read before it is refused: who still sends may not hear the answer. */
-	return !f.coding && r->length <= PW_BATCH_BYTES_MAX && r->wrong.status != 411;
+	return well_framed(&f, version) && !f.coding && r->length <= PW_BATCH_BYTES_MAX &&
+	       r->wrong.status != 411;
 }

@@ -200,6 +200,7 @@ static void test_strangers(void **state)
 	made_grow(&other, 8);
 	t = made_text(&other, 6, 8);
 	first = line_of(t, 2);
+	free(t.at);
 	u = made_text(&journal, 5, 7);
 	t = edit(u, 4, 1, first);
 	assert_refused(t.at, t.length, 422, "unsound", 4);
