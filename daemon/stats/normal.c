@@ -28,5 +28,5 @@ double pw_normal_z(double above)
 
 double pw_outside(double level)
 {
-	return level > 0 && level < 1 ? 1 - (1 + level) / 2 : NAN;
+	return level > 0 && level < 1 ? (1 - level) / 2 : NAN;
 }

@@ -51,8 +51,8 @@ int pw_rates_test(struct pw_rate first, struct pw_rate second, double level,
 #define PW_FUNNEL_WARNING 0.95 /* z = 1.96 */
 #define PW_FUNNEL_ALARM 0.998  /* z = 3.09 */
 struct pw_interval pw_funnel_normal(double target, uint64_t n, double level); /* clipped to 0, 1 */
-/* For a small n * target. Between whole counts as published (F9): r is the smallest count with
- * P(X <= r) >= p, the limit (r - (P(X <= r) - p) / P(X = r)) / n, clipped at 0. */
+/* For a small n * target. Between whole counts as published (F9, from memory): r is the smallest
+ * with P(X <= r) >= p, the limit (r - (P(X <= r) - p) / P(X = r)) / n, clipped at 0. */
 struct pw_interval pw_funnel_exact(double target, uint64_t n, double level);
 
 /* -- chart.c: c, u and p charts (F4, F5) ----------------------------------------------------- */
@@ -94,8 +94,8 @@ void pw_runs(const struct pw_run_rule *rule, unsigned rules, struct pw_chart_poi
 	     size_t points);
 
 /* A worst year that is no signal (F7): a state's public counts of children left on buses. Mean
- * 22.33, limits 8.16 and 36.51: the 32 is within. Chance alone makes so bad a worst year of nine one
- * time in four. */
+ * 22.33, limits 8.16 and 36.51: the 32 is within. Chance alone makes so bad a worst of nine years
+ * one time in four. */
 struct pw_year { int year; unsigned count; };
 #define PW_WORST_YEARS 9
 extern const struct pw_year pw_worst_year[PW_WORST_YEARS];

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Shares, rates, funnels, looks and distributions against published values (docs/sources.md, F1-F14),
- * values worked out by hand, and what the header says of arguments that make no sense.
+ * Shares, rates, funnels, looks and distributions against published values (docs/sources.md, F1 to
+ * F14), values worked out by hand, and what the header says of arguments that make no sense.
  */
 #include "stats_table.h"
 
@@ -24,7 +24,7 @@ static double level_of(double z)
 	return 1 - 2 * pw_normal(z).above;
 }
 
-/* -- shares -------------------------------------------------------------------------------------- */
+/* -- shares ---------------------------------------------------------------------------------- */
 
 /* F1, F2: Newcombe, Statistics in Medicine 17:857 (1998); limits from memory, four digits. */
 static const struct { struct pw_share s; struct pw_interval wilson, exact; } newcombe[] = {
@@ -78,7 +78,21 @@ static void none_and_all(void **state)
 	}
 }
 
-/* By hand. 1 of 4 at 1/2: (1 + 4 + 4 + 1) / 16. 0 of 3 at 1/3: 8/27, and rarer are 2, 6/27, and 3, 1/27. */
+/* The last level below 1 still has an interval: (1.1e-16 / 2)^(1 / 5) of 5 of 5. */
+static void a_level_just_below_1(void **state)
+{
+	const double level = 1 - 0x1p-53;
+	struct pw_interval i = pw_share_exact((struct pw_share){ 5, 5 }, level);
+
+	(void)state;
+	near(i.lower, pow(0x1p-54, 1. / 5), 1e-15);
+	i = pw_share_wilson((struct pw_share){ 5, 10 }, level, false);
+	assert_true(i.lower > 0 && i.lower < 0.06 && i.upper < 1 && i.upper > 0.94);
+	near(pw_rate_exact((struct pw_rate){ 0, 1 }, level).upper, 54 * log(2), 1e-12);
+}
+
+/* By hand. 1 of 4 at 1/2: (1 + 4 + 4 + 1) / 16. 0 of 3 at 1/3: 8/27, and rarer are 2, 6/27, and 3,
+ * 1/27. */
 static void a_share_s_test_by_hand(void **state)
 {
 	(void)state;
@@ -135,7 +149,7 @@ static void shares_that_make_no_sense(void **state)
 	assert_true(isnan(t.p_value));
 }
 
-/* -- rates --------------------------------------------------------------------------------------- */
+/* -- rates ----------------------------------------------------------------------------------- */
 
 /* F6 (computed), as many digits as stand there. */
 static void poisson_intervals_f6(void **state)
@@ -190,7 +204,7 @@ static void rates_without_events_and_sense(void **state)
 	assert_true(isnan(pw_rate_test(nowhere, 1)) && isnan(pw_rate_test(some, -1)));
 }
 
-/* -- funnels ------------------------------------------------------------------------------------- */
+/* -- funnels --------------------------------------------------------------------------------- */
 
 /* F8 (memory). */
 static void normal_funnel_f8(void **state)
@@ -207,8 +221,8 @@ static void normal_funnel_f8(void **state)
 		    1e-12);
 }
 
-/* F9 by hand: of 4 at 1/2, sixteenths 1, 5, 11, 15, 16. A quarter (4) lies 1 below the 5 at 1, of the
- * 4 that 1 has; three quarters (12) lie 3 below the 15 at 3, of its 4. */
+/* F9 by hand: of 4 at 1/2, sixteenths 1, 5, 11, 15, 16. A quarter (4) lies 1 below the 5 at 1, of
+ * the 4 that 1 has; three quarters (12) lie 3 below the 15 at 3, of its 4. */
 static void exact_funnel_f9(void **state)
 {
 	struct pw_interval i;
@@ -236,7 +250,7 @@ static void funnels_meet(void **state)
 	is_nothing(pw_funnel_exact(0.1, 10, 1));
 }
 
-/* -- looks --------------------------------------------------------------------------------------- */
+/* -- looks ----------------------------------------------------------------------------------- */
 
 /* F13 (memory): Benjamini and Hochberg (1995), their example of 15: at 0.05 theirs finds 4 and
  * Bonferroni 3. */
@@ -282,7 +296,7 @@ static void looks_by_hand(void **state)
 	assert_int_equal(pw_adjust(PW_HOLM, falls, 0, adjusted), 0);
 }
 
-/* -- distributions of times ---------------------------------------------------------------------- */
+/* -- distributions of times ------------------------------------------------------------------ */
 
 /* F14: type 7 is where (n - 1) p, counted from 0, falls. */
 static void quantiles_f14(void **state)
@@ -325,6 +339,7 @@ int main(void)
 		cmocka_unit_test(intervals_as_published_f1_f2),
 		cmocka_unit_test(wilson_with_z_of_1_96_f3),
 		cmocka_unit_test(none_and_all),
+		cmocka_unit_test(a_level_just_below_1),
 		cmocka_unit_test(a_share_s_test_by_hand),
 		cmocka_unit_test(two_shares_by_hand),
 		cmocka_unit_test(shares_that_make_no_sense),

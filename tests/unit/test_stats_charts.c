@@ -25,13 +25,14 @@ static void are_out(struct pw_chart_point *point, size_t n, const unsigned *expe
 		bool is = *expected == i + 1;
 
 		if (is_out(&point[i]) != is || (point[i].rules == 1) != is)
-			fail_msg("point %zu: %g, %g sigmas", i + 1, point[i].value, point[i].sigmas);
+			fail_msg("point %zu: %g, %g sigmas", i + 1, point[i].value,
+				 point[i].sigmas);
 		expected += is;
 	}
 	assert_int_equal(*expected, 0);
 }
 
-/* -- charts -------------------------------------------------------------------------------------- */
+/* -- charts ---------------------------------------------------------------------------------- */
 
 /* F4: NIST/SEMATECH e-Handbook 6.3.3.1, defects on 25 wafers (from memory). */
 static void c_chart_f4(void **state)
@@ -70,8 +71,9 @@ static void p_chart_f5(void **state)
 	near(c.dispersion_p, 1.82109513598e-7, 1e-18);
 }
 
-/* F7 (second-hand, computed): the most in nine years is within, and no rule ends there. Of nine such
- * years the worst is as bad or worse, by chance, one time in four: R's 1 - ppois(31, 67 / 3)^9. */
+/* F7 (second-hand, computed): the most in nine years is within, and no rule ends there. Of nine
+ * such years the worst is as bad or worse, by chance, one time in four: R's
+ * 1 - ppois(31, 67 / 3)^9. */
 static void a_worst_year_is_no_signal_f7(void **state)
 {
 	struct pw_chart_point point[PW_WORST_YEARS];
@@ -162,7 +164,7 @@ static void charts_that_make_no_sense(void **state)
 	assert_int_equal(pw_chart(PW_CHART_C, NAN, NULL, 0, &c), -1);
 }
 
-/* -- run rules ----------------------------------------------------------------------------------- */
+/* -- run rules ------------------------------------------------------------------------------- */
 
 /* The rules that end at the last point, as bits. */
 static uint32_t ends(const struct pw_run_rule *rule, unsigned rules, const double *z, size_t n)

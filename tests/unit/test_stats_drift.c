@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Drift and trend: the handbook's examples (F11, F12), run lengths by integral equation and by play. */
+/* Drift and trend: the handbook's examples (F11, F12), run lengths by integral and by play (F15). */
 #include "stats_table.h"
 #include "stats_random.h"
 
-/* -- CUSUM and EWMA ------------------------------------------------------------------------------ */
+/* -- CUSUM and EWMA -------------------------------------------------------------------------- */
 
-/* F11: NIST/SEMATECH e-Handbook 6.3.2.3: target 325, k 0.3175, h 4.1959 (from memory, recomputed). The
- * first signal is at the 14th. */
+/* F11: NIST/SEMATECH e-Handbook 6.3.2.3: target 325, k 0.3175, h 4.1959 (from memory, recomputed).
+ * The first signal is at the 14th. */
 static void cusum_f11(void **state)
 {
 	static const struct { double value, cusum; } rows[] = {
@@ -32,8 +32,9 @@ static void cusum_f11(void **state)
  * memory, recomputed). */
 static void ewma_f12(void **state)
 {
-	static const double value[] = { 52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5,
-					49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1 };
+	static const double value[] = { 52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0,
+					50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3,
+					47.8, 51.2, 52.6, 52.4, 53.6, 52.1 };
 	static const double ewma[] = { 50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75,
 				       49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05,
 				       49.38, 49.92, 50.73, 51.23, 51.94, 51.99 };
@@ -82,9 +83,9 @@ static void a_drift_begins(void **state)
 	assert_int_equal(pw_drift_begin(odd, 2, 1, &d), -1);
 }
 
-/* -- run lengths --------------------------------------------------------------------------------- */
+/* -- run lengths ----------------------------------------------------------------------------- */
 
-/* The table has three digits of what R finds by the integral equation. */
+/* F15: the table has three digits of what R finds by the integral equation. */
 static void arl_row(const struct row *r)
 {
 	const struct pw_drift_arl *a = &pw_drift_arl[r->line - 2];
@@ -107,8 +108,8 @@ static void run_lengths_by_integral_equation(void **state)
 	each_row("arl", PW_DRIFT_ARLS, arl_row);
 }
 
-/* F11: as in the handbook's 6.3.2.3.1 (from memory). Its figures for a shift of 1/4, 74.2 and 140, are
- * not held to: 74.2 is what a chart has that looks up and down. */
+/* F11: as in the handbook's 6.3.2.3.1 (from memory). Its figures for a shift of 1/4, 74.2 and 140,
+ * are not held to: 74.2 is what a chart has that looks up and down. */
 static void run_lengths_as_in_the_handbook_f11(void **state)
 {
 	static const double handbook[PW_DRIFT_ARLS][2] = {
@@ -161,7 +162,7 @@ static void run_lengths_by_play(void **state)
 		}
 }
 
-/* -- trend --------------------------------------------------------------------------------------- */
+/* -- trend ----------------------------------------------------------------------------------- */
 
 /* By hand: of 15 slopes the ten that leave the wild day out are 1. */
 static void a_wild_day_does_not_turn_the_line(void **state)
