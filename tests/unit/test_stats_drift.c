@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Drift and trend: the handbook's examples (F11, F12), run lengths by integral and by play (F15). */
+/* Drift and trend: the handbook's examples (F11, F12), run lengths by integral and play (F15). */
 #include "stats_table.h"
 #include "stats_random.h"
 
@@ -109,7 +109,7 @@ static void run_lengths_by_integral_equation(void **state)
 }
 
 /* F11: as in the handbook's 6.3.2.3.1 (from memory). Its figures for a shift of 1/4, 74.2 and 140,
- * are not held to: 74.2 is what a chart has that looks up and down. */
+ * are left out: they are those of a chart that looks up and down (computed: 74.22 and 139.5). */
 static void run_lengths_as_in_the_handbook_f11(void **state)
 {
 	static const double handbook[PW_DRIFT_ARLS][2] = {
