@@ -489,7 +489,7 @@ static void test_other_bus_busy(void **state)
 {
 	static const struct { int64_t begin, end, key_off; bool free; } row[] = {
 		{ 300, 420, 482, true },  { 300, 421, 482, false }, { 430, 500, 482, false },
-		{ 483, 540, 482, true },  { 300, 360, 482, true },
+		{ 483, 540, 482, true },  { 482, 540, 482, true },  { 481, 540, 482, false },
 	};
 
 	(void)state;
