@@ -256,7 +256,7 @@ static int all_known(const struct pw_fleet_state *s)
 		   unknown > 1 ? " and others" : "");
 }
 
-/* Nothing is kept, written or sent before all that was given is found good. */
+/* Nothing is kept or sent before all that was given is found good, and all is told that was asked. */
 static int run(struct pw_fleet_state *s, const struct pw_fleet_options *o)
 {
 	char why[500] = "";
@@ -273,10 +273,7 @@ static int run(struct pw_fleet_state *s, const struct pw_fleet_options *o)
 		return why[0] ? say("%s", why) : PW_EXIT_BAD;
 	if (o->to && (pw_fleet_office(o, &office, why, sizeof(why)) || (status = all_known(s))))
 		return why[0] ? say("%s", why) : status;
-	if (pw_fleet_state_begin(s, why, sizeof(why)))
-		return say("%s", why);
-	status = tell_all(s, o, why, sizeof(why));
-	if (status)
+	if (tell_all(s, o, why, sizeof(why)) || pw_fleet_state_begin(s, why, sizeof(why)))
 		return say("%s", why);
 	return o->to ? pw_fleet_send(s, o, &office) : PW_EXIT_OK;
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A made-up bus and an office that answers otherwise than one would like: gaps, later, receipts that
- * are not its own or not for what was sent. The real office is in tests/office/test_fleet.c.
+ * A made-up bus and an office that answers otherwise than one would like: gaps, later, receipts
+ * that are not its own or not for what was sent. The real office is in tests/office/test_fleet.c.
  */
 #include "fleet_office.h"
 
