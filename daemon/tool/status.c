@@ -233,6 +233,39 @@ static void say_journal(const json_t *journal)
 	printf("\nRecords kept: %lld; not yet on the disk: %lld\n",
 	       (long long)json_integer_value(json_object_get(journal, "kept")),
 	       (long long)json_integer_value(json_object_get(journal, "waiting")));
+}
+
+static void say_delivery(const json_t *delivery)
+{
+	static const struct { const char *state, *words; } states[] = {
+		{ "none", "no uplink runs, or the bus is not enrolled" },
+		{ "away", "it cannot be reached now" },
+		{ "sending", "records are on their way to it" },
+		{ "done", "it has all that is sealed" },
+		{ "refused", "it is refused, and somebody must look" },
+	};
+	const char *state = text_of(delivery, "state"), *words = text_of(delivery, "words");
+	const json_int_t alerts = json_integer_value(json_object_get(delivery, "alerts_waiting"));
+
+	for (size_t i = 0; i < sizeof(states) / sizeof(states[0]); i++)
+		if (strcmp(state, states[i].state) == 0)
+			state = states[i].words;
+	fputs("Office: ", stdout);
+	say(state);
+	fputs(words[0] ? ": " : "", stdout);
+	say(words);
+	if (text_of(delivery, "receipted_at")[0]) {
+		printf("\nIt confirmed all up to record %lld at ",
+		       (long long)json_integer_value(json_object_get(delivery, "receipted")));
+		say_minute(text_of(delivery, "receipted_at"));
+	}
+	if (alerts > 0)
+		printf("\nAlerts that it has not confirmed: %lld", (long long)alerts);
+	putchar('\n');
+}
+
+static void say_end(void)
+{
 	puts("A press says that somebody stood at the rear, and nothing else.");
 }
 
@@ -260,6 +293,9 @@ static int print_status(const char *url, const char *body)
 	say_lines(json_object_get(status, "lines"));
 	say_recent(json_object_get(status, "recent"));
 	say_journal(json_object_get(status, "journal"));
+	if (json_object_get(status, "delivery")) /* an older watch tells nothing of it */
+		say_delivery(json_object_get(status, "delivery"));
+	say_end();
 	json_decref(status);
 	return PW_EXIT_OK;
 }

@@ -75,6 +75,7 @@ static inline struct pw_snapshot sample(void)
 	s.return_max_ms = 600000;
 	s.t0_ms = s.due_ms = s.basis_ms = s.press_ms = PW_NO_TIME;
 	s.service_end_ms = s.refused_ms = s.trial_end_ms = PW_NO_TIME;
+	s.delivery.alert_ms = s.delivery.child_ms = PW_NO_TIME;
 	s.proof_ms = 86400000;
 	s.seq = 4711;
 	sample_lines(&s);

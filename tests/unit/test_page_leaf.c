@@ -435,6 +435,40 @@ static void a_found_child_comes_before_all(void **state)
 	lacks("Stay with the child.");
 }
 
+/* A receipt of that very record, and nothing else, says that the office has it; the call stays. */
+static void the_office_has_heard_of_a_child(void **state)
+{
+	static const char told[] = "It may not have heard yet: make the call.";
+	static const char has_it[] = "It may not have been read yet: make the call.";
+	const struct pw_choice c = { .language = PW_ENGLISH, .theme = PW_THEME_AUTO };
+	struct pw_snapshot s = sample_day();
+
+	(void)state;
+	s.day.child_wall_ms = s.wall_ms - 60000;
+	s.delivery.alert_ms = s.wall_ms; /* of something else */
+	draw("/found", &s, "what=child_taken");
+	has(told);
+	lacks(has_it);
+	s.delivery.child_wall_ms = s.day.child_wall_ms - 1; /* of an earlier one */
+	s.delivery.child_ms = s.wall_ms - 30000;
+	draw("/found", &s, "what=child_taken");
+	has(told);
+	lacks(has_it);
+	s.delivery.child_wall_ms = s.day.child_wall_ms;
+	draw("/found", &s, "what=child_taken");
+	has(has_it);
+	has("computer has had it since ");
+	has("01:46"); /* by the office's clock, in the zone of the bus */
+	lacks(told);
+	has("Call your dispatcher.");
+	drawn.len = pw_html_page(&s, &c, drawn.buf, sizeof drawn.buf);
+	has(has_it);
+	s.day.child_wall_ms = s.wall_ms; /* another one, a moment ago */
+	drawn.len = pw_html_page(&s, &c, drawn.buf, sizeof drawn.buf);
+	has(told);
+	lacks(has_it);
+}
+
 /* 49 CFR 396.11(a)(1): the parts that a report covers at least (from memory; day.h lists them). */
 static void the_report_lists_what_is_open(void **state)
 {
@@ -663,6 +697,7 @@ int main(void)
 		cmocka_unit_test(why_a_signal_is_not_tried),
 		cmocka_unit_test(a_find_takes_two_taps),
 		cmocka_unit_test(a_found_child_comes_before_all),
+		cmocka_unit_test(the_office_has_heard_of_a_child),
 		cmocka_unit_test(the_report_lists_what_is_open),
 		cmocka_unit_test(a_pin_is_asked_for_whom),
 		cmocka_unit_test(an_error_is_tied_to_its_field),

@@ -407,6 +407,43 @@ static void the_day_is_told(void **state)
 	assert_string_not_equal(tag, later);
 }
 
+static void delivery_is_told(void **state)
+{
+	static const char *const states[] = { "none", "away", "sending", "done", "refused" };
+	struct pw_snapshot s = sample();
+	json_t *root, *d;
+	char tag[17], later[17];
+
+	(void)state;
+	for (int i = PW_D_NONE; i <= PW_D_REFUSED; i++) {
+		s.delivery.state = (enum pw_delivery_state)i;
+		root = status_of(&s);
+		d = json_object_get(root, "delivery");
+		assert_string_equal(text_at(d, "state"), states[i]);
+		assert_int_equal(json_integer_value(json_object_get(d, "receipted")), 0);
+		assert_true(json_is_null(json_object_get(d, "receipted_at")));
+		assert_true(json_is_null(json_object_get(d, "alert_at")));
+		assert_int_equal(json_object_size(d), 6);
+		json_decref(root);
+	}
+	pw_status_tag(&s, tag);
+	s.delivery.alerts = 2;
+	s.delivery.receipted = 812;
+	s.delivery.receipted_ms = s.wall_ms - 60000;
+	s.delivery.alert_ms = s.wall_ms - 1000;
+	strcpy(s.delivery.words, "\"no\"\n");
+	root = status_of(&s);
+	d = json_object_get(root, "delivery");
+	assert_int_equal(json_integer_value(json_object_get(d, "receipted")), 812);
+	assert_string_equal(text_at(d, "receipted_at"), "2001-09-09T01:45:40.000+00:00");
+	assert_string_equal(text_at(d, "alert_at"), "2001-09-09T01:46:39.000+00:00");
+	assert_int_equal(json_integer_value(json_object_get(d, "alerts_waiting")), 2);
+	assert_string_equal(text_at(d, "words"), "\"no\"\n");
+	json_decref(root);
+	pw_status_tag(&s, later); /* it is news to who follows the page */
+	assert_string_not_equal(tag, later);
+}
+
 /* Unix time 10^9 is 2001-09-09T01:46:40Z; zone rules in POSIX form (IEEE 1003.1, 8.3). */
 static void times_are_local_with_their_zone(void **state)
 {
@@ -580,6 +617,7 @@ int main(void)
 		cmocka_unit_test(levels_are_words),
 		cmocka_unit_test(sweeps_are_listed),
 		cmocka_unit_test(the_day_is_told),
+		cmocka_unit_test(delivery_is_told),
 		cmocka_unit_test(times_are_local_with_their_zone),
 		cmocka_unit_test(clocks_reach_zero_when_it_is_time),
 		cmocka_unit_test(names_cannot_break_out),

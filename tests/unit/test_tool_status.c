@@ -133,6 +133,23 @@ static void parked(void **state)
 	assert_has(s->t->out, "  doubtful  pressed after 50.0 s ; rear_opened return_short\n");
 	assert_has(s->t->out, "  missed    no press ; driven_off\n");
 	assert_has(s->t->out, "\nRecords kept: 4711; not yet on the disk: 0\n");
+	assert_has(s->t->out, "\nOffice: no uplink runs, or the bus is not enrolled\n");
+}
+
+static void how_delivery_stands(void **state)
+{
+	struct served *s = *state;
+	struct pw_snapshot now = sample();
+
+	now.delivery.state = PW_D_REFUSED;
+	strcpy(now.delivery.words, "no such bus\x1b[2J");
+	now.delivery.receipted = 812;
+	now.delivery.receipted_ms = now.wall_ms;
+	now.delivery.alerts = 2;
+	ask(s, NULL, http("200 OK", page(&now)), SIZE_MAX);
+	assert_has(s->t->out, "\nOffice: it is refused, and somebody must look: no such bus?[2J\n"
+			      "It confirmed all up to record 812 at 2001-09-09 01:46\n"
+			      "Alerts that it has not confirmed: 2\n");
 }
 
 static void owed_with_a_refusal(void **state)
@@ -322,6 +339,7 @@ int main(void)
 #define TEST(f) cmocka_unit_test_setup_teardown(f, begin, end)
 		TEST(it_asks_as_a_client_of_http_does),
 		TEST(parked),
+		TEST(how_delivery_stands),
 		TEST(owed_with_a_refusal),
 		TEST(overdue_with_faults_and_service),
 		TEST(walk_back),
