@@ -146,6 +146,11 @@ $(BUILD)/tests/bench/%: tests/bench/%.c
 $(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
+STORE = $(wildcard daemon/office/store*.c daemon/office/pgsql_*.c) daemon/office/statements.c \
+	daemon/office/cells.c daemon/office/schema.S
+$(BUILD)/tests/bench/store: tests/bench/store.c $(call obj,$(CORE) $(RECORD) $(STORE))
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(PQ_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libpq libsodium jansson)
 $(BUILD)/tests/bench/runs: tests/bench/runs.c $(call obj,daemon/office/match.c)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@

@@ -86,6 +86,35 @@ int64_t pw_cell_get_time(const struct pw_cell *cell)
 	return cell->kind == PW_CELL_NONE ? PW_NO_TIME : cell->number;
 }
 
+/* RFC 3629, 4: how many bytes follow a first one, and which the second may be. */
+static size_t sequence(unsigned char first, unsigned char *least, unsigned char *most)
+{
+	*least = first == 0xe0 ? 0xa0 : first == 0xf0 ? 0x90 : 0x80;
+	*most = first == 0xed ? 0x9f : first == 0xf4 ? 0x8f : 0xbf;
+	if (first < 0x80)
+		return 0;
+	if (first < 0xc2 || first > 0xf4)
+		return SIZE_MAX;
+	return first < 0xe0 ? 1 : first < 0xf0 ? 2 : 3;
+}
+
+bool pw_is_utf8(const char *text)
+{
+	const unsigned char *at = (const unsigned char *)text;
+
+	while (*at != '\0') {
+		unsigned char least, most;
+		size_t more = sequence(*at++, &least, &most);
+
+		if (more == SIZE_MAX || (more > 0 && (*at < least || *at > most)))
+			return false;
+		for (size_t i = 0; i < more; i++, at++)
+			if (*at < 0x80 || *at > 0xbf)
+				return false;
+	}
+	return true;
+}
+
 void pw_findings_text(uint32_t findings, char text[PW_FINDINGS_TEXT_MAX])
 {
 	char *end = text;

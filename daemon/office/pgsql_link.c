@@ -98,8 +98,12 @@ static int meet(const struct pw_pgsql_store *s, const struct demand *d, char *wh
 /* The owner waits a moment: the server may not have noticed yet that the last one is gone. */
 static int begin_session(const struct pw_pgsql_store *s, char *why, size_t size)
 {
+	/* JIT takes longer than our questions. Where the line broke, the server has to notice as soon as
+	 * we do: until then it holds our lock. */
 	static const char common[] = "SET search_path = postwalk, pg_catalog; SET client_encoding = 'UTF8';"
-				     "SET jit = off"; /* it takes longer than our questions */
+				     "SET jit = off; SET tcp_keepalives_idle = 10;"
+				     "SET tcp_keepalives_interval = 5; SET tcp_keepalives_count = 3;"
+				     "SET tcp_user_timeout = '30s'";
 	char sync[24];
 	int result;
 

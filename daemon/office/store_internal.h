@@ -43,6 +43,8 @@ void pw_cell_get_text(const struct pw_cell *cell, char *text, size_t size);
 void pw_cell_get_hex(const struct pw_cell *cell, char *hex, size_t size);
 int64_t pw_cell_get_time(const struct pw_cell *cell); /* NULL: PW_NO_TIME */
 
+bool pw_is_utf8(const char *text); /* RFC 3629 */
+
 /* Findings by their names, spaces between: their bits would move with a new one among them. */
 #define PW_FINDINGS_TEXT_MAX 512
 void pw_findings_text(uint32_t findings, char text[PW_FINDINGS_TEXT_MAX]);

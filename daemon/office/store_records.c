@@ -200,6 +200,18 @@ static bool whole(const struct pw_put *put)
 	       && strcmp(put->to.hash, put->record[put->records - 1].hash) == 0;
 }
 
+/* PostgreSQL takes nothing else, and would say so of the whole transaction. */
+static int refuse_body(const struct pw_put *put, char *why, size_t size)
+{
+	for (size_t i = 0; i < put->records; i++)
+		if (!pw_is_utf8(put->record[i].body)) {
+			snprintf(why, size, "record %" PRIu64 " of bus %s is not UTF-8", put->record[i].seq,
+				 put->to.bus);
+			return -2;
+		}
+	return 0;
+}
+
 int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t size)
 {
 	struct filling f = { .put = put };
@@ -210,6 +222,8 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 		snprintf(why, size, "records of bus %s do not lead from head to head", put->to.bus);
 		return -2;
 	}
+	if (refuse_body(put, why, size) < 0)
+		return -2;
 	result = put->begins ? begin_branch(s, put, why, size) : move_branch(s, put, why, size);
 	if (result == 0) {
 		snprintf(why, size, "the head of bus %s, epoch %s, branch %" PRIu32 " is another one by now",

@@ -170,6 +170,7 @@ static void records_come_back_as_they_were_sent(struct world *w)
 	make_put(&m, "14", NULL, MADE_MAX);
 	memset(long_body, 'x', PW_BODY_MAX);
 	m.record[3].body = long_body;
+	m.record[6].body = "\xf4\x8f\xbf\xbf\xed\x9f\xbf\xee\x80\x80\xe0\xa0\x80\xc2\x80";
 	m.record[4].body = "{\"words\":\"O'Hare said \\\"no\\\"; Größe 6\\t$1 – \\\\.\"}";
 	m.record[5].boot = 3;
 	m.record[5].wall_ok = false;
@@ -285,6 +286,9 @@ static void head_moves_by_compare_and_set(struct world *w)
 
 static void put_that_is_not_whole_is_refused(struct world *w)
 {
+	/* RFC 3629: alone, too long, a surrogate, past the last, cut off */
+	static const char *const no_utf8[] = { "{\"\xff\"}", "\x80", "\xc0\xaf", "\xe0\x9f\xbf", "\xed\xa0\x80",
+					       "\xf0\x8f\xbf\xbf", "\xf4\x90\x80\x80", "\xe2\x82", "\xf5" };
 	const char *words = "records of bus 14 do not lead from head to head";
 	struct made first, next;
 
@@ -304,6 +308,11 @@ static void put_that_is_not_whole_is_refused(struct world *w)
 	make_put(&next, "14", &first.put.to, 10);
 	next.record[2].hash[7] = 'x';
 	refused(w, &next.put, NULL);
+	for (size_t i = 0; i < sizeof(no_utf8) / sizeof(no_utf8[0]); i++) {
+		make_put(&next, "14", &first.put.to, 10);
+		next.record[3].body = no_utf8[i];
+		refused(w, &next.put, "record 14 of bus 14 is not UTF-8");
+	}
 	make_put(&next, "15", NULL, 10); /* a bus that nobody enrolled */
 	refused(w, &next.put, NULL);
 	assert_int_equal(head_of(w->s, "14").head, 10);
