@@ -5,7 +5,7 @@
 #include <netinet/in.h>
 #include <string.h>
 
-#include "office_internal.h"
+#include "intake_internal.h"
 
 /* A port of digits alone, 0 to 65535 (0: one that is free). */
 static bool is_port(const char *text)

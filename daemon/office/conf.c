@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "office_internal.h"
+#include "intake_internal.h"
 #include "postwalk/text.h"
 
 #define FILE_MAX_CHARS 16384

@@ -2,33 +2,29 @@
 /*
  * office_internal.h - what the files of postwalk-office share.
  *
- * One process owns the store. A server thread (or a few) takes requests; batches are checked on worker
- * threads; the desk, one thread, is the only one to touch the store, and commits what has gathered in one
- * transaction; the teller thread sends mail and webhooks. A command of the shell is handed to the running
+ * One process owns the store. A few threads of the server take requests and check batches; the desk,
+ * one thread, is the only one to touch the store, and commits what has gathered in one transaction;
+ * the teller's threads send mail and webhooks. A command of the shell is handed to the running
  * process by OFFICE/office.sock, or done at once where none runs.
  */
 #ifndef POSTWALK_OFFICE_INTERNAL_H
 #define POSTWALK_OFFICE_INTERNAL_H
 
 #include <stdio.h>
-#include <sys/socket.h>
 
 #include "postwalk/store.h"
 
-#define PW_BATCH_BYTES_MAX (1 << 20)  /* of text, unpacked; a packed body is no longer than that either */
-#define PW_BODIES_MAX (76 << 20)      /* held at one time, over all connections: 300 of 256 KiB; beyond: 503 */
-#define PW_CODE_DAYS 14               /* an enrolment code is good for so long */
-
-/* -- folder.c: OFFICE/, one owner (flock), office.key, office.conf ------------------------------------ */
+/* -- folder.c: OFFICE/, one owner (flock), office.key, office.conf ----------------------------- */
 
 /* Key table in conf.c; etc/office.conf has each key, its range and default. */
 struct pw_office_conf {
 	char listen[64];             /* HOST:PORT; plain HTTP on a loopback address only */
 	char certificate[256], private_key[256]; /* PEM; both or none: TLS 1.2 or newer */
 	char store[256];             /* "" : OFFICE/office.db; or postgresql://... */
-	char zone[64];               /* a name of the zone database, "" the machine's: days and the digest hour */
+	char zone[64];               /* of the zone database, "": the machine's */
 	char mail_server[128];       /* smtp://HOST:PORT or smtps://; "": no mail */
-	char mail_user[64], mail_password_file[256], mail_from[128], mail_to[512]; /* to: spaces between */
+	char mail_user[64], mail_password_file[256], mail_from[128];
+	char mail_to[512];           /* spaces between */
 	char webhook[256];           /* https:// or http:// of a loopback address; "": none */
 	char webhook_secret_file[256]; /* HMAC-SHA-256 key */
 	uint32_t tell_again_s;       /* an open matter is told again after this */
@@ -36,9 +32,6 @@ struct pw_office_conf {
 	uint32_t silent_days;        /* habit: that many of the same weekdays before */
 };
 int pw_office_conf_load(const char *path, struct pw_office_conf *c, char *why, size_t size);
-/* address.c: ADDRESS:PORT in digits. */
-bool pw_office_address(const char *text, struct sockaddr_storage *at, socklen_t *length);
-bool pw_office_loopback(const char *text);
 
 struct pw_office {
 	char dir[256];
@@ -49,20 +42,13 @@ struct pw_office {
 	struct pw_teller *teller;    /* NULL: none runs */
 	int lock;
 };
-/* make: the folder, if it is not there. Takes the lock, reads the configuration, sets the zone, loads or
- * draws the key. 0; 1: another process has it; -1, -2. */
+/* make: the folder, if it is not there. Takes the lock, reads the configuration, sets the zone,
+ * loads or draws the key. 0; 1: another process has it; -1, -2. */
 int pw_office_open(const char *dir, bool make, struct pw_office *o, char *why, size_t size);
 void pw_office_close(struct pw_office *o);
 const char *pw_office_store(const struct pw_office *o, char path[300]); /* where its store is */
 
-/* -- unpack.c: identity, gzip (zlib), zstd; never more than most bytes, whatever it claims ------------- */
-
-enum pw_packing { PW_PACK_NONE = 1, PW_PACK_GZIP, PW_PACK_ZSTD };
-/* *text is malloced. 0; -1: no memory; -2: not such a stream, or cut off; -3: more than most. */
-int pw_unpack(enum pw_packing packing, const void *body, size_t length, size_t most, char **text, size_t *out,
-	      char *why, size_t size);
-
-/* -- batch.c: a batch checked whole; pure ------------------------------------------------------------- */
+/* -- batch.c: a batch checked whole; pure ------------------------------------------------------ */
 
 /* What is said where something is refused, as docs/protocol.md has it. */
 struct pw_wrong {
@@ -87,41 +73,37 @@ struct pw_batch {
 	struct pw_batch_room *room;  /* batch.c's: what the above stand in */
 };
 /* Ids, lengths, numbering, chain, hashes, every seal by key, the last record sealed, the end line's
- * counts. alert: one record and its seal. 0: b is whole, free it; -2: wrong says what, 400 where a line
- * is none, 403 where the head's key is another, 422 where something does not hold, 503 without memory. */
-int pw_batch_read(const char *text, size_t length, const char *bus, const struct pw_public_key *key, bool alert,
-		  int64_t now_ms, struct pw_batch **b, struct pw_wrong *wrong);
+ * counts. alert: one record and its seal. 0: b is whole, free it; -2: wrong says what, 400 where a
+ * line is none, 403 where the head's key is another, 422 where something does not hold, 503 without
+ * memory. */
+int pw_batch_read(const char *text, size_t length, const char *bus, const struct pw_public_key *key,
+		  bool alert, int64_t now_ms, struct pw_batch **b, struct pw_wrong *wrong);
 size_t pw_batch_bytes(const struct pw_batch *b); /* held in memory, about */
 void pw_batch_free(struct pw_batch *b);
 
-/* -- meaning.c: what a record means to the office; pure -------------------------------------------------- */
+/* -- meaning.c: what a record means to the office; pure ---------------------------------------- */
 
 /* Appends to b's sweeps, standings, matters; room has been made (one of each at most a record). */
 void pw_meaning(struct pw_batch *b, const struct pw_record *r, int64_t now_ms);
 
-/* -- take.c: a checked batch into the store --------------------------------------------------------------- */
+/* -- desk.c: the thread that owns the store ---------------------------------------------------- */
 
-enum pw_taken { PW_TAKEN_SO = 1, PW_TAKEN_GAP };
-/* Within the transaction that stands. Overlap is passed over, a fork begins a branch and a matter, a hole
- * (begins) likewise. fresh: how many records were new; fork: it is on a branch beside another. */
-struct pw_took { enum pw_taken how; uint64_t fresh; bool fork; };
-int pw_take(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took, char *why, size_t size);
-int pw_take_alert(struct pw_store *s, const struct pw_batch *b, int64_t now_ms, struct pw_took *took, char *why, size_t size);
-
-/* -- desk.c: the thread that owns the store --------------------------------------------------------------- */
-
-/* Opens the store, again and again where it went away (told once, with back-off). -1, -2 with why at start. */
+/* Opens the store, again and again where it went away (told once, with back-off). -1, -2 with why
+ * at start. */
 int pw_desk_start(const char *store, struct pw_desk **desk, char *why, size_t size);
 void pw_desk_stop(struct pw_desk *desk); /* what waits is done first */
-/* Runs work within a transaction on the desk's thread and waits: 0 committed; -1; -2 as work said (rolled
- * back). why: from work or the store. */
-int pw_desk_do(struct pw_desk *desk, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
+/* Runs work within a transaction on the desk's thread and waits: 0 committed; -1; -2 as work said
+ * (rolled back). why: from work or the store. */
+int pw_desk_do(struct pw_desk *desk,
+	       int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
 	       char *why, size_t size);
 /* The same in a transaction that nothing else shares. */
-int pw_desk_do_alone(struct pw_desk *desk, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size),
-		     void *ctx, char *why, size_t size);
-/* The same without waiting; many share a transaction, each under a mark of its own. done is called on the
- * desk's thread after the commit (result as above), or at once by this one where the store is away. */
+int pw_desk_do_alone(struct pw_desk *desk,
+		     int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx,
+		     char *why, size_t size);
+/* The same without waiting; many share a transaction, each under a mark of its own. done is called
+ * on the desk's thread after the commit (result as above), or at once by this one where the store
+ * is away. */
 struct pw_job {
 	int (*work)(struct pw_store *s, void *ctx, char *why, size_t size);
 	void (*done)(void *ctx, int result, const char *why);
@@ -131,32 +113,15 @@ struct pw_job {
 };
 void pw_desk_post(struct pw_desk *desk, struct pw_job *job);
 
-/* -- server.c: HTTP(S) by libmicrohttpd; docs/protocol.md -------------------------------------------------- */
+/* -- teller.c: who must hear of it: mail.c, webhook.c, digest.c -------------------------------- */
 
-struct pw_server;
-int pw_server_start(struct pw_office *o, struct pw_server **server, char *why, size_t size);
-void pw_server_stop(struct pw_server *server);
-uint16_t pw_server_port(const struct pw_server *server);
-
-/* -- teller.c: who must hear of it: mail.c, webhook.c, digest.c --------------------------------------------- */
-/* tell_internal.h has the rest: pw_hours_set (the zone; before the first thread), pw_matter_say, pw_tell_test,
- * pw_digest_write. A taking is told by itself once the teller is woken. */
-
+/* tell_internal.h has the rest: pw_hours_set (the zone; before the first thread), pw_matter_say,
+ * pw_tell_test, pw_digest_write. A taking is told by itself once the teller is woken. */
 int pw_teller_start(struct pw_office *o, struct pw_teller **teller, char *why, size_t size);
 void pw_teller_stop(struct pw_teller *teller);
 void pw_teller_wake(struct pw_teller *teller); /* a matter came: from any thread */
 
-/* -- commands.c, control.c: the shell ------------------------------------------------------------------------ */
-
-/* One command, argv[0] its name, given in the folder cwd, on the desk of o; what it says goes to out,
- * errors to err. Exit status: 0; 1 not done; 2 not as expected. */
-int pw_command(struct pw_office *o, int argc, char **argv, const char *cwd, FILE *out, FILE *err);
-void pw_command_help(FILE *out);
-struct pw_control;
-int pw_control_start(struct pw_office *o, struct pw_control **control, char *why, size_t size);
-void pw_control_stop(struct pw_control *control);
-/* To the process that owns dir. -1: none runs there; else its exit status. */
-int pw_control_ask(const char *dir, int argc, char **argv);
+/* -- say.c ------------------------------------------------------------------------------------- */
 
 int64_t pw_office_now_ms(void);
 /* One line on standard error, as the watch's (docs/journal.md). */

@@ -5,7 +5,7 @@
 #include <zlib.h>
 #include <zstd.h>
 
-#include "office_internal.h"
+#include "intake_internal.h"
 
 #define FIRST_ROOM 65536
 #define ZSTD_WINDOW_LOG 23 /* 8 MiB: what a reader should support by RFC 8878, 3.1.1.1.2 */
