@@ -198,6 +198,7 @@ install: all
 	install -D -m 755 $(BUILD)/postwalk $(DESTDIR)$(PREFIX)/bin/postwalk
 	install -D -m 755 $(BUILD)/postwalk-office $(DESTDIR)$(PREFIX)/bin/postwalk-office
 	install -D -m 644 etc/postwalk.conf $(DESTDIR)$(PREFIX)/share/postwalk/postwalk.conf
+	install -D -m 644 etc/office.conf $(DESTDIR)$(PREFIX)/share/postwalk/office.conf
 
 include tests/board/board.mk
 include tests/powercut/powercut.mk

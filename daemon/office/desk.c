@@ -13,7 +13,7 @@
 #include "intake_internal.h"
 
 #define TOGETHER_MAX 128
-#define AGAIN_LEAST_MS 1000
+#define AGAIN_LEAST_MS 250
 #define AGAIN_MOST_MS 60000
 #define WHY_MAX 240
 
@@ -59,7 +59,7 @@ static void leave(struct pw_desk *d, const char *why)
 		d->away_since_ms = boot_ms();
 		pw_office_say("the store is away: %s; the buses are asked to come later", why);
 	}
-	int64_t wait_ms = AGAIN_LEAST_MS << (d->tries < 6 ? d->tries : 6);
+	int64_t wait_ms = AGAIN_LEAST_MS << (d->tries < 8 ? d->tries : 8);
 
 	d->again_ms = boot_ms() + (wait_ms < AGAIN_MOST_MS ? wait_ms : AGAIN_MOST_MS);
 	d->tries++;

@@ -1,14 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/*
- * A request has a time, however slowly it is sent; and where the store is away, everybody hears so. The
- * former in this process, where a server's times can be set.
- */
-#include "pg_server.h"
-
+/* A request has a time, however slowly it is sent: here, where a server's times can be set. */
 #include "office.h"
 #include "office/server_internal.h"
-
-/* -- deadlines --------------------------------------------------------------------------------- */
 
 struct world {
 	struct office dir;
@@ -108,58 +101,10 @@ static void test_slow(void **state)
 	end_world(&w);
 }
 
-/* -- the store is away ------------------------------------------------------------------------- */
-
-static void test_away(void **state)
-{
-	static struct pg_server pg;
-	static struct made m;
-	struct office o;
-	struct bus b;
-	struct answer a;
-	struct text t;
-	char conf[260];
-	const int64_t until_ms = office_now_ms() + OFFICE_PATIENCE_MS;
-
-	(void)state;
-	pg_begin(&pg, NULL);
-	snprintf(conf, sizeof(conf), "store = %s\n", pg.uri);
-	office_begin(&o, conf);
-	bus_enrol(&o, &b, "14", 14);
-	made_begin(&m, "14", "0123456789abcdef", 14);
-	made_grow(&m, 40);
-	deliver(&o, &b, &m, 1, 20, 20, false);
-	pg_kill(&pg);
-	t = made_text(&m, 11, 40);
-	for (int i = 0; i < 3; i++) {
-		a = bus_ask(&o, &b, "POST", "records?nonce=" NONCE, "", t.at, t.length);
-		assert_int_equal(a.status, 503);
-		assert_string_equal(answer_text(&a, "error"), "later");
-		assert_non_null(strstr(a.head, "Retry-After: "));
-		answer_free(&a);
-	}
-	a = ask(&o, "GET", "/v1/office", "", NULL, 0);
-	assert_int_equal(a.status, 200);
-	answer_free(&a);
-	pg_start(&pg);
-	do {
-		assert_true(office_now_ms() < until_ms);
-		poll(NULL, 0, 50);
-		a = bus_ask(&o, &b, "POST", "records?nonce=" NONCE, "", t.at, t.length);
-		answer_free(&a);
-	} while (a.status == 503);
-	assert_int_equal(a.status, 200);
-	free(t.at);
-	deliver(&o, &b, &m, 1, 40, 0, false);
-	office_end(&o);
-	pg_end(&pg);
-}
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(test_slow),
-		cmocka_unit_test(test_away),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -10,7 +10,7 @@
 
 #include "pg_server.h"
 
-#include "made.h"
+#include "office.h"
 
 static struct pg_server pg;
 static char path[80];
@@ -222,6 +222,49 @@ static void test_stop_while_away(void **state)
 	pg_start(&pg);
 }
 
+/* What the buses hear meanwhile. */
+static void test_away_by_http(void **state)
+{
+	static struct made m;
+	struct office o;
+	struct bus b;
+	struct answer a;
+	struct text t;
+	char conf[260];
+	const int64_t until_ms = office_now_ms() + OFFICE_PATIENCE_MS;
+
+	(void)state;
+	snprintf(conf, sizeof(conf), "store = %s\n", pg.uri);
+	office_begin(&o, conf);
+	bus_enrol(&o, &b, "14", 14);
+	made_begin(&m, "14", "0123456789abcdef", 14);
+	made_grow(&m, 40);
+	deliver(&o, &b, &m, 1, 20, 20, false);
+	pg_kill(&pg);
+	t = made_text(&m, 11, 40);
+	for (int i = 0; i < 3; i++) {
+		a = bus_ask(&o, &b, "POST", "records?nonce=" NONCE, "", t.at, t.length);
+		assert_int_equal(a.status, 503);
+		assert_string_equal(answer_text(&a, "error"), "later");
+		assert_non_null(strstr(a.head, "Retry-After: "));
+		answer_free(&a);
+	}
+	a = ask(&o, "GET", "/v1/office", "", NULL, 0);
+	assert_int_equal(a.status, 200);
+	answer_free(&a);
+	pg_start(&pg);
+	do {
+		assert_true(office_now_ms() < until_ms);
+		poll(NULL, 0, 50);
+		a = bus_ask(&o, &b, "POST", "records?nonce=" NONCE, "", t.at, t.length);
+		answer_free(&a);
+	} while (a.status == 503);
+	assert_int_equal(a.status, 200);
+	free(t.at);
+	deliver(&o, &b, &m, 1, 40, 0, false);
+	office_end(&o);
+}
+
 static void test_shut_out(void **state)
 {
 	struct pw_desk *desk = NULL;
@@ -263,6 +306,7 @@ int main(void)
 		cmocka_unit_test(test_threads),
 		cmocka_unit_test(test_away),
 		cmocka_unit_test(test_stop_while_away),
+		cmocka_unit_test(test_away_by_http),
 		cmocka_unit_test(test_shut_out),
 	};
 
