@@ -4,9 +4,10 @@
 # replication (docs/store.md). Each office goes on by itself; the state only reads. A bus belongs to one
 # district: two with the same id cannot be brought together.
 #
-#	fan-in.sh district DISTRICT                  in a district, once: lets the state read it
+#	fan-in.sh district DISTRICT [without BUS...] in a district, once: lets the state read it
 #	fan-in.sh join     STATE NAME DISTRICT       in the state, once for each district
-#	fan-in.sh again    STATE NAME DISTRICT       after the district gave up waiting for the state
+#	fan-in.sh again    STATE NAME DISTRICT       all of it anew: after the district gave up waiting for
+#	                                             the state, or has other buses that it goes without
 #	fan-in.sh leave    STATE NAME                no more from there; what came stays
 #	fan-in.sh show     STATE                     how far each of them is
 #
@@ -20,8 +21,9 @@
 set -eu
 
 # What is only ever added, and what moves. Tokens and codes stay in the district, and so does its log.
-added='postwalk.record, postwalk.seal, postwalk.sweep, postwalk.heard'
-moving='postwalk.bus (bus, key, enrolled_ms, heard_ms), postwalk.branch, postwalk.standing, postwalk.matter'
+added='record seal sweep heard'
+moving='branch standing matter'
+bus_columns='(bus, key, enrolled_ms, heard_ms)'
 no_tables='has no tables of postwalk-office: start it once with store = that database'
 
 fail()
@@ -32,7 +34,7 @@ fail()
 
 usage()
 {
-	sed -n 's/^#\t\(fan-in.sh .*\)/\1/p' "$0" >&2
+	sed -n 's/^#\t\(fan-in.sh .*\|  *the state, .*\)/\1/p' "$0" >&2
 	exit 2
 }
 
@@ -56,6 +58,31 @@ need_password()
 		fail "the password of postwalk_state was expected in STATE_PASSWORD"
 }
 
+# The tables in $2..., each with $1 behind it, as a list.
+each()
+{
+	behind=$1
+	shift
+	list=
+	for table; do
+		list="$list${list:+, }postwalk.$table $behind"
+	done
+	echo "$list"
+}
+
+# $1: a condition for the buses named by the rest; nothing where there are none.
+without()
+{
+	list=
+	for bus; do
+		case $bus in
+		*[!A-Za-z0-9._-]* | '') fail "a bus id of A-Z a-z 0-9 . _ - was expected, not \"$bus\"" ;;
+		esac
+		list="$list${list:+, }'$bus'"
+	done
+	[ -z "$list" ] || echo "WHERE (bus NOT IN ($list))"
+}
+
 # A slot that waits for an absent state keeps the district's log until max_slot_wal_keep_size.
 district()
 {
@@ -68,7 +95,11 @@ district()
 	t\|t\|f) fail "an absent state could fill the district's disk: ALTER SYSTEM SET max_slot_wal_keep_size to" \
 		"what may be spared, then SELECT pg_reload_conf()" ;;
 	esac
-	run "$1" <<-SQL || fail "the district is as it was"
+	database=$1
+	shift
+	filter=$(without "$@")
+	# shellcheck disable=SC2086 # words are wanted
+	run "$database" <<-SQL || fail "the district is as it was"
 		\getenv password STATE_PASSWORD
 		BEGIN;
 		SELECT 'CREATE ROLE postwalk_state' WHERE NOT EXISTS
@@ -76,23 +107,26 @@ district()
 		ALTER ROLE postwalk_state LOGIN REPLICATION PASSWORD :'password';
 		SELECT format('GRANT CONNECT ON DATABASE %I TO postwalk_state', current_database()) \gexec
 		GRANT USAGE ON SCHEMA postwalk TO postwalk_state;
-		GRANT SELECT ON $added, postwalk.branch, postwalk.standing, postwalk.matter TO postwalk_state;
-		GRANT SELECT (bus, key, enrolled_ms, heard_ms) ON postwalk.bus TO postwalk_state;
+		GRANT SELECT ON $(each '' $added $moving) TO postwalk_state;
+		GRANT SELECT $bus_columns ON postwalk.bus TO postwalk_state;
 		SELECT format('CREATE PUBLICATION %I', name) FROM (VALUES ('postwalk_added'), ('postwalk_moving')) x (name)
 			WHERE NOT EXISTS (SELECT FROM pg_publication WHERE pubname = name) \gexec
 		ALTER PUBLICATION postwalk_added SET (publish = 'insert', publish_via_partition_root = true);
-		ALTER PUBLICATION postwalk_added SET TABLE $added;
+		ALTER PUBLICATION postwalk_added SET TABLE $(each "$filter" $added);
 		ALTER PUBLICATION postwalk_moving SET (publish = 'insert, update, delete');
-		ALTER PUBLICATION postwalk_moving SET TABLE $moving;
+		ALTER PUBLICATION postwalk_moving SET TABLE postwalk.bus $bus_columns $filter, $(each "$filter" $moving);
 		COMMIT;
 	SQL
 }
 
-# The buses of a district as a list of literals, '' when there is none.
+# The buses that a district lets the state have, as a list of literals; '' when there is none.
 buses_of()
 {
-	PGPASSWORD=$STATE_PASSWORD ask "$1" \
-		"SELECT coalesce(string_agg(quote_literal(bus), ', '), '''''') FROM postwalk.bus"
+	PGPASSWORD=$STATE_PASSWORD run "$1" <<-SQL
+		SELECT format('SELECT coalesce(string_agg(quote_literal(bus), %L), %L) FROM postwalk.bus WHERE %s',
+			', ', '''''', coalesce(rowfilter, 'true')) FROM pg_publication_tables
+			WHERE pubname = 'postwalk_moving' AND schemaname = 'postwalk' AND tablename = 'bus' \gexec
+	SQL
 }
 
 name_of()
@@ -144,6 +178,7 @@ join_state()
 		;;
 	esac
 	buses=$(buses_of "$3")
+	[ -n "$buses" ] || fail "the district lets nobody read it yet: fan-in.sh district"
 	there=$(ask "$1" "SELECT min(bus) FROM postwalk.bus WHERE bus IN ($buses)")
 	[ -z "$there" ] || fail "the state has a bus $there already: one bus belongs to one district"
 	subscribe "$1" "$name" "$3"
@@ -161,13 +196,26 @@ leave()
 	fi
 }
 
+# No other district may have one of these buses: its rows would go. $1: state; $2: subscription; $3: buses.
+need_ours()
+{
+	ask "$1" "SELECT subconninfo FROM pg_subscription WHERE subname LIKE 'postwalk\_%' AND subname <> '$2'" |
+		while read -r other; do
+			there=$(ask "$other" "SELECT min(bus) FROM postwalk.bus WHERE bus IN ($3)") ||
+				fail "every district has to be asked whether it has one of these buses"
+			[ -z "$there" ] || fail "another district has a bus $there: one bus belongs to one district"
+		done
+}
+
 # All of that district is fetched anew. Rows are only ever added, unless a superuser says otherwise.
 again()
 {
 	need_password
 	name=$(name_of "$2")
-	buses=$(buses_of "$3")
 	need_uri "$3"
+	buses=$(buses_of "$3")
+	[ -n "$buses" ] || fail "the district lets nobody read it yet: fan-in.sh district"
+	need_ours "$1" "$name" "$buses"
 	! is_joined "$1" "$name" || leave "$1" "$2"
 	PGPASSWORD=$STATE_PASSWORD ask "$3" "SELECT pg_drop_replication_slot(slot_name) FROM pg_replication_slots
 		WHERE slot_name = '$name' AND NOT active" >/dev/null
@@ -202,11 +250,17 @@ show()
 	SQL
 }
 
-case ${1:-}/$# in
-district/2) district "$2" ;;
-join/4) join_state "$2" "$3" "$4" ;;
-again/4) again "$2" "$3" "$4" ;;
-leave/3) leave "$2" "$3" ;;
-show/2) show "$2" ;;
+case ${1:-}/$#/${3:-} in
+district/2/) district "$2" ;;
+district/[4-9]*/without | district/[1-9][0-9]*/without)
+	shift
+	database=$1
+	shift 2
+	district "$database" "$@"
+	;;
+join/4/*) join_state "$2" "$3" "$4" ;;
+again/4/*) again "$2" "$3" "$4" ;;
+leave/3/*) leave "$2" "$3" ;;
+show/2/) show "$2" ;;
 *) usage ;;
 esac

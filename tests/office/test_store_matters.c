@@ -395,6 +395,30 @@ static void chain_holds_by_sha256sum(struct world *w)
 	}
 }
 
+/* docs/store.md, as written. */
+static void queries_of_the_page_can_be_run(struct world *w)
+{
+	static const char extract[] = "awk '/^```sql/ { on = 1; next } /^```/ { on = 0 } on' docs/store.md";
+	char said[4000];
+
+	fill(w);
+	if (w->pgsql) {
+		assert_int_equal(shell(said, sizeof(said), "%s | PGOPTIONS='-c search_path=postwalk' psql -XAtq"
+				       " -v ON_ERROR_STOP=1 '%s'", extract, w->where), 0);
+	} else {
+		pw_store_close(w->s);
+		w->s = NULL;
+		assert_int_equal(shell(said, sizeof(said), "%s | sqlite3 -bail '%s'", extract, w->where), 0);
+	}
+	assert_string_equal(said, "85|3|8|2|2\n"
+			    "14|done|1\n14|doubtful|1\n14|late|2\n14|missed|1\n2|doubtful|1\n2|late|1\n2|missed|1\n"
+			    "14|2026-10-25 12:20:00|doubtful|carried driven_off|horn\n"
+			    "2|2026-10-25 12:20:00|doubtful|carried driven_off|horn\n"
+			    "14|2026-10-25 12:30:00|missed|carried driven_off|horn\n"
+			    "2|2026-10-25 12:30:00|missed|carried driven_off|horn\n"
+			    "14|fork|31|55");
+}
+
 int main(void)
 {
 	static const struct world_case cases[] = {
@@ -407,6 +431,7 @@ int main(void)
 		CASE(nothing_is_changed_or_deleted_by_a_client),
 		CASE(clients_count_the_same),
 		CASE(chain_holds_by_sha256sum),
+		CASE(queries_of_the_page_can_be_run),
 	};
 
 	return world_run(cases, sizeof(cases) / sizeof(cases[0]));
