@@ -149,6 +149,28 @@ static void shares_that_make_no_sense(void **state)
 	assert_true(isnan(t.p_value));
 }
 
+/* -- distributions --------------------------------------------------------------------------- */
+
+static void are_tails(struct pw_tails t, double below, double above)
+{
+	near(t.below, below, 0);
+	near(t.above, above, 0);
+}
+
+static void where_distributions_end(void **state)
+{
+	const struct pw_law five = { .n = 5, .p = 0.3, .mean = 1.5 };
+
+	(void)state;
+	are_tails(pw_beta(0, 2, 3), 0, 1);
+	are_tails(pw_beta(1, 2, 3), 1, 0);
+	are_tails(pw_gamma(0, 2), 0, 1);
+	are_tails(pw_law(&five, -1), 0, 1);
+	are_tails(pw_law(&five, 5), 1, 0);
+	near(pw_law(&five, 5).density, 0.00243, 1e-17);
+	near(pw_chi_square_above(0, 3), 1, 0);
+}
+
 /* -- rates ----------------------------------------------------------------------------------- */
 
 /* F6 (computed), as many digits as stand there. */
@@ -343,6 +365,7 @@ int main(void)
 		cmocka_unit_test(a_share_s_test_by_hand),
 		cmocka_unit_test(two_shares_by_hand),
 		cmocka_unit_test(shares_that_make_no_sense),
+		cmocka_unit_test(where_distributions_end),
 		cmocka_unit_test(poisson_intervals_f6),
 		cmocka_unit_test(a_rate_s_test_by_hand),
 		cmocka_unit_test(rates_without_events_and_sense),
