@@ -380,7 +380,7 @@ static bool holds(int folder, const char *name, const struct image *i)
 	return same;
 }
 
-/* Every file but the index of the log, which is no disk's. */
+/* Every file but the index of the log and the uplink's socket, which are no disk's. */
 static unsigned count_files(const char *path)
 {
 	DIR *d = opendir(path);
@@ -388,7 +388,7 @@ static unsigned count_files(const char *path)
 	unsigned count = 0;
 
 	while (d && (e = readdir(d)))
-		count += e->d_name[0] != '.' && !strstr(e->d_name, "-shm");
+		count += e->d_name[0] != '.' && !strstr(e->d_name, "-shm") && e->d_type != DT_SOCK;
 	if (d)
 		closedir(d);
 	return count;
