@@ -253,6 +253,7 @@ static void test_footers(void **state)
 		{ "IST-2IDT,M3.4.4/26,M10.5.0", 20250328, 0, 0, 10800, "IDT" },
 		{ "AAA0BBB,J60,J300", 20240301, 1, 59, 0, "AAA" }, /* J60: always 1 March */
 		{ "AAA0BBB,J60,J300", 20240301, 2, 0, 3600, "BBB" },
+		{ "AAA0BBB,J59,J300", 20240228, 2, 0, 3600, "BBB" }, /* always 28 February */
 		{ "AAA0BBB,59,300", 20240229, 2, 0, 3600, "BBB" }, /* 59: counts 29 February */
 		{ "AAA0BBB,59,300", 20240229, 1, 59, 0, "AAA" },
 		{ "AAA-5:30:15BBB-6,M2.5.4,M9.5.6", 20240228, 20, 29, 19815, "AAA" },
@@ -373,6 +374,35 @@ static void test_damaged(void **state)
 			assert_true(pw_date_ok(local.date));
 		}
 		pw_zone_free(z);
+	}
+}
+
+/* One byte of its second part (the header is at 147, the data at 191) that cannot be. */
+static void test_does_not_hold(void **state)
+{
+	static const struct { size_t at; unsigned char byte; const char *why; } row[] = {
+		{ 258, 2, "its tables do not hold together" },    /* summer: neither 0 nor 1 */
+		{ 247, 6, "its tables do not hold together" },    /* no such type */
+		{ 259, 20, "its tables do not hold together" },   /* no such name */
+		{ 254, 0, "its tables do not hold together" },    /* an offset of half a year */
+		{ 309, 'x', "its tables do not hold together" },  /* a name without an end */
+		{ 199, 0x7f, "its tables do not hold together" }, /* moments out of order */
+		{ 322, 'x', "its last line is missing" },
+		{ 328, 'x', "its last line is missing" },
+		{ 147, 'x', "it is no compiled time zone (TZif), or is cut off" },
+		{ 187, 1, "it is no compiled time zone (TZif), or is cut off" },
+	};
+	unsigned char text[sizeof(honolulu)];
+	struct pw_zone *z;
+	char why[200];
+
+	(void)state;
+	for (size_t i = 0; i < COUNT(row); i++) {
+		memcpy(text, honolulu, sizeof(text));
+		text[row[i].at] = row[i].byte;
+		assert_int_equal(pw_zone_read(text, sizeof(text) - 1, &z, why, sizeof(why)), -2);
+		assert_string_equal(why, row[i].why);
+		assert_null(z);
 	}
 }
 
@@ -508,7 +538,8 @@ int main(void)
 		cmocka_unit_test(test_beside_zdump), cmocka_unit_test(test_slim),
 		cmocka_unit_test(test_footers), cmocka_unit_test(test_footers_refused),
 		cmocka_unit_test(test_honolulu), cmocka_unit_test(test_damaged),
-		cmocka_unit_test(test_version_1), cmocka_unit_test(test_names),
+		cmocka_unit_test(test_does_not_hold), cmocka_unit_test(test_version_1),
+		cmocka_unit_test(test_names),
 		cmocka_unit_test(test_no_tz), cmocka_unit_test(test_day_left_out),
 		cmocka_unit_test(test_far), cmocka_unit_test(test_days),
 	};
