@@ -103,13 +103,15 @@ static void a_worst_year_is_no_signal_f7(void **state)
 /* Limits go with each point's own size, and are clipped. */
 static void u_and_p_limits_by_point(void **state)
 {
-	struct pw_chart_point u[] = { { .count = 4, .size = 2 }, { .count = 14, .size = 16 } };
+	struct pw_chart_point u[] = { { .count = 4, .size = 2, .rules = 7 },
+				      { .count = 14, .size = 16 } };
 	struct pw_chart_point p[] = { { .count = 9, .size = 10 }, { .count = 18, .size = 20 } };
 	struct pw_chart c;
 
 	(void)state;
 	assert_int_equal(pw_chart(PW_CHART_U, NAN, u, 2, &c), 0);
 	near(c.mean, 1, 0);
+	assert_int_equal(u[0].rules, 0);
 	near(u[0].value, 2, 0);
 	near(u[0].upper, 1 + 3 / sqrt(2), 1e-15);
 	near(u[0].lower, 0, 0);
