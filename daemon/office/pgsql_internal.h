@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* pgsql_internal.h - what the files of the store in PostgreSQL share. Errors as store.h has them. */
+/* pgsql_internal.h - what the files of the store in PostgreSQL share. Errors as store.h has
+ * them. */
 #ifndef POSTWALK_PGSQL_INTERNAL_H
 #define POSTWALK_PGSQL_INTERNAL_H
 
@@ -7,12 +8,13 @@
 
 #include "store_internal.h"
 
-/* Rows that were added in this transaction, as COPY's binary format has them. They are sent at its commit
- * all at once, or when they are asked for. What was sent after a mark that is undone is sent again. */
-struct pw_rows {
+/* Rows that were added in this transaction, as COPY's binary format has them. They are sent at
+ * its commit all at once, or when they are asked for. What was sent after a mark that is undone
+ * is sent again. */
+struct pw_pgsql_rows {
 	char *rows;
 	size_t room;
-	struct pw_rows_part { size_t length, sent; } now, at_mark;
+	struct pw_pgsql_part { size_t length, sent; } now, at_mark;
 };
 
 struct pw_pgsql_store {
@@ -21,25 +23,30 @@ struct pw_pgsql_store {
 	char *where;
 	bool auditor, prepared[PW_QUESTIONS];
 	unsigned char bytes[PW_CELLS_MAX][PW_CELL_HEX_MAX]; /* of arguments: hex and numbers */
-	struct pw_rows waiting[PW_TABLES];
+	struct pw_pgsql_rows waiting[PW_TABLES];
 };
 
-/* -- pgsql_link.c ------------------------------------------------------------------------------------------ */
+/* -- pgsql_link.c ------------------------------------------------------------------------------ */
 
-/* The last error in words; result may be NULL. -1, or -2 where the same would come the next time. */
+/* The last error in words; result may be NULL. -1, or -2 where the same would come the next
+ * time. */
 int pw_pgsql_failed(const struct pw_pgsql_store *s, const PGresult *result, char *why, size_t size);
 /* Clears the result. 0, or what failed. ended (may be NULL): what its command must have come to. */
-int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char *ended, char *why, size_t size);
+int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char *ended, char *why,
+		    size_t size);
 int pw_pgsql_run(const struct pw_pgsql_store *s, const char *sql, char *why, size_t size);
-/* Connects where there is no connection. Within a transaction there is the one with which it began, or none. */
+/* Connects where there is no connection. Within a transaction there is the one with which it
+ * began, or none. */
 int pw_pgsql_link(struct pw_pgsql_store *s, char *why, size_t size);
 
-/* -- pgsql_rows.c ------------------------------------------------------------------------------------------ */
+/* -- pgsql_rows.c ------------------------------------------------------------------------------ */
 
-int pw_rows_add(struct pw_rows *w, const char *types, const struct pw_cell *cells, char *why, size_t size);
-int pw_rows_send(struct pw_pgsql_store *s, char *why, size_t size);
-int pw_rows_mark(struct pw_pgsql_store *s, char *why, size_t size); /* before the server's own */
-void pw_rows_undo(struct pw_pgsql_store *s);
-void pw_rows_forget(struct pw_pgsql_store *s);
+int pw_pgsql_rows_add(struct pw_pgsql_rows *w, const char *types, const struct pw_cell *cells,
+		      char *why, size_t size);
+int pw_pgsql_rows_send(struct pw_pgsql_store *s, char *why, size_t size);
+/* before the server's own */
+int pw_pgsql_rows_mark(struct pw_pgsql_store *s, char *why, size_t size);
+void pw_pgsql_rows_undo(struct pw_pgsql_store *s);
+void pw_pgsql_rows_forget(struct pw_pgsql_store *s);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The connection to PostgreSQL: what it must be like, its lock, its schema, and what it says of errors. */
+/* The connection to PostgreSQL: what it must be like, its lock, its schema, and what it says of
+ * errors. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -8,7 +9,7 @@
 
 #define LOCK "1347899206" /* PWOF */
 
-/* -- errors ----------------------------------------------------------------------------------------- */
+/* -- errors ------------------------------------------------------------------------------------ */
 
 /* What the server says of a statement that can be no other the next time. */
 static int judged(const struct pw_pgsql_store *s, const char *state)
@@ -28,12 +29,14 @@ int pw_pgsql_failed(const struct pw_pgsql_store *s, const PGresult *result, char
 
 	if (words == NULL)
 		words = PQerrorMessage(s->link);
-	snprintf(why, size, "postgresql: %.*s", (int)strcspn(words, "\n"), words[0] != '\0' ? words : "no answer");
+	snprintf(why, size, "postgresql: %.*s", (int)strcspn(words, "\n"),
+		 words[0] != '\0' ? words : "no answer");
 	return state != NULL && PQstatus(s->link) == CONNECTION_OK ? judged(s, state) : -1;
 }
 
 /* Clears the result. ended (may be NULL): what its command must have come to. */
-int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char *ended, char *why, size_t size)
+int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char *ended, char *why,
+		    size_t size)
 {
 	ExecStatusType status = PQresultStatus(result);
 	int code = 0;
@@ -41,7 +44,8 @@ int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char
 	if (status != PGRES_COMMAND_OK && status != PGRES_TUPLES_OK) {
 		code = pw_pgsql_failed(s, result, why, size);
 	} else if (ended != NULL && strcmp(PQcmdStatus(result), ended) != 0) {
-		snprintf(why, size, "postgresql: the transaction had failed before and was rolled back");
+		snprintf(why, size,
+			 "postgresql: the transaction had failed before and was rolled back");
 		code = -1;
 	}
 	PQclear(result);
@@ -50,10 +54,11 @@ int pw_pgsql_finish(const struct pw_pgsql_store *s, PGresult *result, const char
 
 int pw_pgsql_run(const struct pw_pgsql_store *s, const char *sql, char *why, size_t size)
 {
-	return pw_pgsql_finish(s, PQexec(s->link, sql), strcmp(sql, "COMMIT") == 0 ? sql : NULL, why, size);
+	return pw_pgsql_finish(s, PQexec(s->link, sql), strcmp(sql, "COMMIT") == 0 ? sql : NULL,
+			       why, size);
 }
 
-/* -- opening ------------------------------------------------------------------------------------------ */
+/* -- opening ----------------------------------------------------------------------------------- */
 
 static void say_nothing(void *ctx, const PGresult *notice)
 {
@@ -62,7 +67,8 @@ static void say_nothing(void *ctx, const PGresult *notice)
 }
 
 /* The first column of the first row as text. */
-static int ask_text(const struct pw_pgsql_store *s, const char *sql, char *text, size_t length, char *why, size_t size)
+static int ask_text(const struct pw_pgsql_store *s, const char *sql, char *text, size_t length,
+		    char *why, size_t size)
 {
 	PGresult *result = PQexec(s->link, sql);
 
@@ -91,19 +97,20 @@ static int meet(const struct pw_pgsql_store *s, const struct demand *d, char *wh
 		return result;
 	if (d->least != NULL ? atol(value) >= atol(d->least) : strcmp(value, d->expected) == 0)
 		return 0;
-	snprintf(why, size, "postgresql: the database has %s %s; %s was expected", d->setting, value, d->expected);
+	snprintf(why, size, "postgresql: the database has %s %s; %s was expected", d->setting,
+		 value, d->expected);
 	return -2;
 }
 
 /* The owner waits a moment: the server may not have noticed yet that the last one is gone. */
 static int begin_session(const struct pw_pgsql_store *s, char *why, size_t size)
 {
-	/* JIT takes longer than our questions. Where the line broke, the server has to notice as soon as
-	 * we do: until then it holds our lock. */
-	static const char common[] = "SET search_path = postwalk, pg_catalog; SET client_encoding = 'UTF8';"
-				     "SET jit = off; SET tcp_keepalives_idle = 10;"
-				     "SET tcp_keepalives_interval = 5; SET tcp_keepalives_count = 3;"
-				     "SET tcp_user_timeout = '30s'";
+	/* JIT takes longer than our questions. Where the line broke, the server has to notice as
+	 * soon as we do: until then it holds our lock. */
+	static const char common[] =
+		"SET search_path = postwalk, pg_catalog; SET client_encoding = 'UTF8';"
+		"SET jit = off; SET tcp_keepalives_idle = 10; SET tcp_keepalives_interval = 5;"
+		"SET tcp_keepalives_count = 3; SET tcp_user_timeout = '30s'";
 	char sync[24];
 	int result;
 
@@ -114,14 +121,15 @@ static int begin_session(const struct pw_pgsql_store *s, char *why, size_t size)
 			return result;
 	if (s->auditor)
 		return pw_pgsql_run(s, "SET default_transaction_read_only = on", why, size);
-	if ((result = ask_text(s, "SELECT current_setting('synchronous_commit')", sync, sizeof(sync), why,
-			       size)) < 0)
+	if ((result = ask_text(s, "SELECT current_setting('synchronous_commit')", sync,
+			       sizeof(sync), why, size)) < 0)
 		return result;
 	if (strcmp(sync, "on") != 0 && strcmp(sync, "remote_apply") != 0
 	    && (result = pw_pgsql_run(s, "SET synchronous_commit = on", why, size)) < 0)
 		return result;
-	result = pw_pgsql_run(s, "SET lock_timeout = '1s'; SELECT pg_advisory_lock(" LOCK "); RESET lock_timeout",
-			 why, size);
+	result = pw_pgsql_run(s,
+		"SET lock_timeout = '1s'; SELECT pg_advisory_lock(" LOCK "); RESET lock_timeout",
+		why, size);
 	if (result == -1 && PQstatus(s->link) == CONNECTION_OK)
 		snprintf(why, size, "postgresql: another process has this store");
 	return result;
@@ -153,31 +161,36 @@ static int migrate(const struct pw_pgsql_store *s, long number, char *why, size_
 
 static int judge_schema(const struct pw_pgsql_store *s, char *why, size_t size)
 {
+	static const char older[] =
+		"postgresql: it has schema %s; postwalk-office has to bring it to %ld first";
+	static const char newer[] = "postgresql: it has schema %s, made by a newer postwalk-office;"
+				    " this one knows %ld";
 	char there[4], number[24] = "0";
-	int result = ask_text(s, "SELECT to_regclass('postwalk.migration') IS NOT NULL", there, sizeof(there), why,
-			      size);
+	int result = ask_text(s, "SELECT to_regclass('postwalk.migration') IS NOT NULL", there,
+			      sizeof(there), why, size);
 
 	if (result == 0 && there[0] == 't')
-		result = ask_text(s, "SELECT max(number) FROM postwalk.migration", number, sizeof(number), why,
-				  size);
+		result = ask_text(s, "SELECT max(number) FROM postwalk.migration", number,
+				  sizeof(number), why, size);
 	if (result < 0 || atol(number) == newest_schema())
 		return result;
 	if (atol(number) < newest_schema() && !s->auditor)
 		return migrate(s, atol(number), why, size);
-	snprintf(why, size, atol(number) < newest_schema()
-			? "postgresql: it has schema %s; postwalk-office has to bring it to %ld first"
-			: "postgresql: it has schema %s, made by a newer postwalk-office; this one knows %ld",
-		 number, newest_schema());
+	snprintf(why, size, atol(number) < newest_schema() ? older : newer, number,
+		 newest_schema());
 	return -2;
 }
 
-/* A server that went without a word is noticed within half a minute. What is in the URI stands above it. */
+/* A server that went without a word is noticed within half a minute. What is in the URI stands
+ * above it. */
 static int join(struct pw_pgsql_store *s, char *why, size_t size)
 {
-	static const char *const names[] = { "application_name", "connect_timeout", "keepalives_idle",
-					     "keepalives_interval", "keepalives_count", "tcp_user_timeout",
-					     "dbname", NULL };
-	const char *const values[] = { "postwalk-office", "10", "10", "5", "3", "30000", s->where, NULL };
+	static const char *const names[] = {
+		"application_name", "connect_timeout", "keepalives_idle", "keepalives_interval",
+		"keepalives_count", "tcp_user_timeout", "dbname", NULL,
+	};
+	const char *const values[] = { "postwalk-office", "10", "10", "5", "3", "30000", s->where,
+				       NULL };
 	int result = -1;
 
 	PQfinish(s->link);

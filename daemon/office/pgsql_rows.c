@@ -9,7 +9,7 @@
 
 #define WAITING_MAX (1 << 20) /* bytes of rows that wait; more are sent at the next mark */
 
-static int put(struct pw_rows *w, const void *bytes, size_t length)
+static int put(struct pw_pgsql_rows *w, const void *bytes, size_t length)
 {
 	size_t room = w->room > 0 ? w->room : 1 << 16;
 	char *rows;
@@ -27,7 +27,7 @@ static int put(struct pw_rows *w, const void *bytes, size_t length)
 	return 0;
 }
 
-static int put_number(struct pw_rows *w, uint64_t number, size_t bytes)
+static int put_number(struct pw_pgsql_rows *w, uint64_t number, size_t bytes)
 {
 	uint64_t big = htobe64(number);
 
@@ -35,7 +35,8 @@ static int put_number(struct pw_rows *w, uint64_t number, size_t bytes)
 }
 
 /* Its length, then itself. */
-static int put_cell(struct pw_rows *w, const struct pw_cell *cell, char type, char *why, size_t size)
+static int put_cell(struct pw_pgsql_rows *w, const struct pw_cell *cell, char type, char *why,
+		    size_t size)
 {
 	size_t width = type == 'i' ? 8 : type == 'n' ? 4 : 2;
 	unsigned char bytes[PW_CELL_HEX_MAX];
@@ -62,7 +63,8 @@ static int put_cell(struct pw_rows *w, const struct pw_cell *cell, char type, ch
 	return result;
 }
 
-int pw_rows_add(struct pw_rows *w, const char *types, const struct pw_cell *cells, char *why, size_t size)
+int pw_pgsql_rows_add(struct pw_pgsql_rows *w, const char *types, const struct pw_cell *cells,
+		      char *why, size_t size)
 {
 	int result = put_number(w, strlen(types), 2);
 
@@ -71,9 +73,11 @@ int pw_rows_add(struct pw_rows *w, const char *types, const struct pw_cell *cell
 	return result;
 }
 
-static int begin_copy(const struct pw_pgsql_store *s, const struct pw_columns *c, char *why, size_t size)
+static int begin_copy(const struct pw_pgsql_store *s, const struct pw_columns *c, char *why,
+		      size_t size)
 {
-	static const char head[] = "PGCOPY\n\377\r\n\0\0\0\0\0\0\0\0"; /* its own zero is the last of them */
+	/* its own zero is the last of them */
+	static const char head[] = "PGCOPY\n\377\r\n\0\0\0\0\0\0\0\0";
 	char sql[400];
 	PGresult *result;
 
@@ -82,10 +86,13 @@ static int begin_copy(const struct pw_pgsql_store *s, const struct pw_columns *c
 	if (PQresultStatus(result) != PGRES_COPY_IN)
 		return pw_pgsql_finish(s, result, NULL, why, size);
 	PQclear(result);
-	return PQputCopyData(s->link, head, sizeof(head)) == 1 ? 0 : pw_pgsql_failed(s, NULL, why, size);
+	if (PQputCopyData(s->link, head, sizeof(head)) != 1)
+		return pw_pgsql_failed(s, NULL, why, size);
+	return 0;
 }
 
-static int copy_rows(const struct pw_pgsql_store *s, const struct pw_rows *w, char *why, size_t size)
+static int copy_rows(const struct pw_pgsql_store *s, const struct pw_pgsql_rows *w, char *why,
+		     size_t size)
 {
 	static const char tail[] = { '\377', '\377' };
 	PGresult *end;
@@ -104,12 +111,12 @@ static int copy_rows(const struct pw_pgsql_store *s, const struct pw_rows *w, ch
 	return result;
 }
 
-int pw_rows_send(struct pw_pgsql_store *s, char *why, size_t size)
+int pw_pgsql_rows_send(struct pw_pgsql_store *s, char *why, size_t size)
 {
 	int result;
 
 	for (enum pw_table i = 0; i < PW_TABLES; i++) {
-		struct pw_rows *w = &s->waiting[i];
+		struct pw_pgsql_rows *w = &s->waiting[i];
 
 		if (w->now.sent == w->now.length)
 			continue;
@@ -130,25 +137,25 @@ static size_t waits(const struct pw_pgsql_store *s)
 	return bytes;
 }
 
-int pw_rows_mark(struct pw_pgsql_store *s, char *why, size_t size)
+int pw_pgsql_rows_mark(struct pw_pgsql_store *s, char *why, size_t size)
 {
 	int result = 0;
 
-	if (waits(s) > WAITING_MAX && (result = pw_rows_send(s, why, size)) == 0)
-		pw_rows_forget(s);
+	if (waits(s) > WAITING_MAX && (result = pw_pgsql_rows_send(s, why, size)) == 0)
+		pw_pgsql_rows_forget(s);
 	for (size_t i = 0; i < PW_TABLES; i++)
 		s->waiting[i].at_mark = s->waiting[i].now;
 	return result;
 }
 
-void pw_rows_undo(struct pw_pgsql_store *s)
+void pw_pgsql_rows_undo(struct pw_pgsql_store *s)
 {
 	for (size_t i = 0; i < PW_TABLES; i++)
 		s->waiting[i].now = s->waiting[i].at_mark;
 }
 
-void pw_rows_forget(struct pw_pgsql_store *s)
+void pw_pgsql_rows_forget(struct pw_pgsql_store *s)
 {
 	for (size_t i = 0; i < PW_TABLES; i++)
-		s->waiting[i].now = (struct pw_rows_part){ 0 };
+		s->waiting[i].now = (struct pw_pgsql_part){ 0 };
 }

@@ -5,16 +5,19 @@
 #define KEY_COLUMNS "bus, key, token, asked_ms, decided_ms, accepted, who, words"
 #define BRANCH_COLUMNS "bus, epoch, branch, why, first, head, first_prev, hash, begun_ms, moved_ms"
 #define MATTER_COLUMNS                                                                        \
-	"id, kind, bus, epoch, branch, seq, hash, at_ms, came_ms, words, taken_ms, taken_by, taken_words"
+	"id, kind, bus, epoch, branch, seq, hash, at_ms, came_ms, words,"                     \
+	" taken_ms, taken_by, taken_words"
 #define TELLING_COLUMNS "matter, day, way, tries, told, next_ms, told_ms, why"
 #define SWEEP_COLUMNS                                                                         \
-	"bus, epoch, branch, seq, closed_ms, key_off_ms, walk_ms, return_ms, late_ms, came_ms, wall_ok,"  \
-	" findings, refused, verdict, rung"
+	"bus, epoch, branch, seq, closed_ms, key_off_ms, walk_ms, return_ms, late_ms, came_ms," \
+	" wall_ok, findings, refused, verdict, rung"
 /* A page of sweeps: $1 and what follows $2 is the last one that was given, or the beginning. */
 #define SWEEPS(moment, which)                                                                 \
 	"SELECT " SWEEP_COLUMNS " FROM sweep WHERE " moment " >= $1 AND " moment " < $2"      \
 	" AND (" moment " > $1 OR (bus, epoch, branch, seq) > ($3, $4, $5, $6))" which        \
 	" ORDER BY " moment ", bus, epoch, branch, seq LIMIT 512"
+/* Of bigints PostgreSQL makes a numeric. */
+#define SUM(what) "CAST(coalesce(sum(" what "), 0) AS bigint)"
 #define BAD " AND verdict IN ('doubtful', 'missed')"
 
 const char *const pw_step_sql[PW_STEPS] = {
@@ -24,38 +27,48 @@ const char *const pw_step_sql[PW_STEPS] = {
 };
 
 const struct pw_statement pw_statement[PW_QUESTIONS] = {
-	[PW_Q_BUS] = { "t", "SELECT bus, key, token, enrolled_ms, heard_ms FROM bus WHERE bus = $1" },
+	[PW_Q_BUS] = { "t",
+		"SELECT bus, key, token, enrolled_ms, heard_ms FROM bus WHERE bus = $1" },
 	[PW_Q_BUS_PUT] = { "tbbii",
-		"INSERT INTO bus (bus, key, token, enrolled_ms, heard_ms) VALUES ($1, $2, $3, $4, $5)"
+		"INSERT INTO bus (bus, key, token, enrolled_ms, heard_ms)"
+		" VALUES ($1, $2, $3, $4, $5)"
 		" ON CONFLICT (bus) DO UPDATE SET key = excluded.key, token = excluded.token,"
 		" enrolled_ms = excluded.enrolled_ms, heard_ms = excluded.heard_ms" },
 	[PW_Q_BUS_HEARD] = { "it", "UPDATE bus SET heard_ms = $1 WHERE bus = $2" },
 	[PW_Q_BUS_DAY] = { "ti",
 		"INSERT INTO heard (bus, day) VALUES ($1, $2) ON CONFLICT (bus, day) DO NOTHING" },
 	[PW_Q_HEARD] = { "",
-		"SELECT b.bus, b.key, b.token, b.enrolled_ms, b.heard_ms, h.day FROM bus b LEFT JOIN"
-		" (SELECT bus, day, row_number() OVER (PARTITION BY bus ORDER BY day DESC) AS n FROM heard) h"
-		" ON h.bus = b.bus AND h.n <= 64 WHERE b.key IS NOT NULL ORDER BY b.bus, h.day DESC" },
-	[PW_Q_CODE_PUT] = { "tbi", "INSERT INTO code (bus, hash, ends_ms, used_ms) VALUES ($1, $2, $3, 0)" },
+		"SELECT b.bus, b.key, b.token, b.enrolled_ms, b.heard_ms, h.day FROM bus b"
+		" LEFT JOIN (SELECT bus, day,"
+		" row_number() OVER (PARTITION BY bus ORDER BY day DESC) AS n FROM heard) h"
+		" ON h.bus = b.bus AND h.n <= 64"
+		" WHERE b.key IS NOT NULL ORDER BY b.bus, h.day DESC" },
+	[PW_Q_CODE_PUT] = { "tbi",
+		"INSERT INTO code (bus, hash, ends_ms, used_ms) VALUES ($1, $2, $3, 0)" },
 	[PW_Q_CODE_TAKE] = { "itb",
-		"UPDATE code SET used_ms = $1 WHERE bus = $2 AND hash = $3 AND used_ms = 0 AND ends_ms > $1" },
+		"UPDATE code SET used_ms = $1"
+		" WHERE bus = $2 AND hash = $3 AND used_ms = 0 AND ends_ms > $1" },
 	[PW_Q_KEY_PUT] = { "tbbiiitt",
 		"INSERT INTO asked_key (" KEY_COLUMNS ") VALUES ($1, $2, $3, $4, $5, $6, $7, $8)"
-		" ON CONFLICT (bus, key) DO UPDATE SET token = excluded.token, asked_ms = excluded.asked_ms,"
-		" decided_ms = excluded.decided_ms, accepted = excluded.accepted, who = excluded.who,"
-		" words = excluded.words" },
+		" ON CONFLICT (bus, key) DO UPDATE SET token = excluded.token,"
+		" asked_ms = excluded.asked_ms, decided_ms = excluded.decided_ms,"
+		" accepted = excluded.accepted, who = excluded.who, words = excluded.words" },
 	[PW_Q_KEYS] = { "", "SELECT " KEY_COLUMNS " FROM asked_key ORDER BY asked_ms, bus, key" },
 	[PW_Q_KEYS_WAITING] = { "",
-		"SELECT " KEY_COLUMNS " FROM asked_key WHERE decided_ms = 0 ORDER BY asked_ms, bus, key" },
+		"SELECT " KEY_COLUMNS " FROM asked_key WHERE decided_ms = 0"
+		" ORDER BY asked_ms, bus, key" },
 
 	[PW_Q_BRANCHES] = { "",
 		"SELECT " BRANCH_COLUMNS " FROM branch ORDER BY begun_ms, bus, epoch, branch" },
 	[PW_Q_BRANCHES_BUS] = { "t",
-		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1 ORDER BY begun_ms, epoch, branch" },
+		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1"
+		" ORDER BY begun_ms, epoch, branch" },
 	[PW_Q_BRANCHES_EPOCH] = { "tb",
-		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1 AND epoch = $2 ORDER BY begun_ms, branch" },
+		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1 AND epoch = $2"
+		" ORDER BY begun_ms, branch" },
 	[PW_Q_BRANCH] = { "tbi",
-		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1 AND epoch = $2 AND branch = $3" },
+		"SELECT " BRANCH_COLUMNS " FROM branch"
+		" WHERE bus = $1 AND epoch = $2 AND branch = $3" },
 	[PW_Q_BRANCH_BEGIN] = { "tbitiibbiiiiii",
 		"INSERT INTO branch (" BRANCH_COLUMNS ", seals, sweeps, doubtful, missed)"
 		" VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)"
@@ -65,19 +78,23 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" sweeps = sweeps + $5, doubtful = doubtful + $6, missed = missed + $7"
 		" WHERE bus = $8 AND epoch = $9 AND branch = $10 AND head = $11 AND hash = $12" },
 	[PW_Q_HASH] = { "tbii",
-		"SELECT hash FROM record WHERE bus = $1 AND epoch = $2 AND branch = $3 AND seq = $4", true },
+		"SELECT hash FROM record"
+		" WHERE bus = $1 AND epoch = $2 AND branch = $3 AND seq = $4", true },
 	[PW_Q_READ] = { "tbii",
-		"SELECT r.seq, r.boot, r.mono_ms, r.wall_ms, r.wall_ok, r.kind, r.body, r.hash, s.sig"
+		"SELECT r.seq, r.boot, r.mono_ms, r.wall_ms, r.wall_ok, r.kind, r.body, r.hash,"
+		" s.sig"
 		" FROM record r LEFT JOIN seal s ON s.bus = r.bus AND s.epoch = r.epoch"
 		" AND s.branch = r.branch AND s.seq = r.seq"
 		" WHERE r.bus = $1 AND r.epoch = $2 AND r.branch = $3 AND r.seq >= $4"
 		" ORDER BY r.seq LIMIT 256", true },
 
 	[PW_Q_STAND] = { "ttiiit",
-		"INSERT INTO standing (bus, name, stands, seq, since_ms, words) VALUES ($1, $2, $3, $4, $5, $6)"
-		" ON CONFLICT (bus, name) DO UPDATE SET stands = excluded.stands, seq = excluded.seq,"
-		" since_ms = excluded.since_ms, words = excluded.words" },
-	[PW_Q_STAND_NONE] = { "t", "UPDATE standing SET stands = 0 WHERE bus = $1 AND stands = 1" },
+		"INSERT INTO standing (bus, name, stands, seq, since_ms, words)"
+		" VALUES ($1, $2, $3, $4, $5, $6)"
+		" ON CONFLICT (bus, name) DO UPDATE SET stands = excluded.stands,"
+		" seq = excluded.seq, since_ms = excluded.since_ms, words = excluded.words" },
+	[PW_Q_STAND_NONE] = { "t",
+		"UPDATE standing SET stands = 0 WHERE bus = $1 AND stands = 1" },
 	[PW_Q_STANDINGS] = { "",
 		"SELECT bus, name, stands, seq, since_ms, words FROM standing WHERE stands = 1"
 		" ORDER BY bus, since_ms, name" },
@@ -92,20 +109,25 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 0, '', '')"
 		" ON CONFLICT (bus, kind, epoch, seq, hash) DO NOTHING RETURNING id" },
 	[PW_Q_MATTER_FIND] = { "ttbib",
-		"SELECT id FROM matter WHERE kind = $1 AND bus = $2 AND epoch = $3 AND seq = $4 AND hash = $5" },
+		"SELECT id FROM matter"
+		" WHERE kind = $1 AND bus = $2 AND epoch = $3 AND seq = $4 AND hash = $5" },
 	[PW_Q_MATTER] = { "i", "SELECT " MATTER_COLUMNS " FROM matter WHERE id = $1" },
 	[PW_Q_MATTERS] = { "i", "SELECT " MATTER_COLUMNS " FROM matter WHERE id > $1 ORDER BY id" },
 	[PW_Q_MATTERS_OPEN] = { "i",
-		"SELECT " MATTER_COLUMNS " FROM matter WHERE id > $1 AND taken_ms = 0 ORDER BY id" },
+		"SELECT " MATTER_COLUMNS " FROM matter WHERE id > $1 AND taken_ms = 0"
+		" ORDER BY id" },
 	[PW_Q_MATTER_TAKE] = { "itti",
-		"UPDATE matter SET taken_ms = $1, taken_by = $2, taken_words = $3 WHERE id = $4 AND taken_ms = 0" },
+		"UPDATE matter SET taken_ms = $1, taken_by = $2, taken_words = $3"
+		" WHERE id = $4 AND taken_ms = 0" },
 
 	[PW_Q_TELLING_PUT] = { "iitiiiit",
 		"INSERT INTO telling (" TELLING_COLUMNS ") VALUES ($1, $2, $3, $4, $5, $6, $7, $8)"
-		" ON CONFLICT (matter, day, way) DO UPDATE SET tries = excluded.tries, told = excluded.told,"
-		" next_ms = excluded.next_ms, told_ms = excluded.told_ms, why = excluded.why" },
+		" ON CONFLICT (matter, day, way) DO UPDATE SET tries = excluded.tries,"
+		" told = excluded.told, next_ms = excluded.next_ms, told_ms = excluded.told_ms,"
+		" why = excluded.why" },
 	[PW_Q_TELLING] = { "iit",
-		"SELECT " TELLING_COLUMNS " FROM telling WHERE matter = $1 AND day = $2 AND way = $3" },
+		"SELECT " TELLING_COLUMNS " FROM telling"
+		" WHERE matter = $1 AND day = $2 AND way = $3" },
 	[PW_Q_TELLINGS] = { "i",
 		"SELECT " TELLING_COLUMNS " FROM telling WHERE next_ms <= $1"
 		" ORDER BY next_ms, matter, day, way" },
@@ -113,16 +135,16 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 	[PW_Q_LOGS] = { "i", "SELECT at_ms, who, did FROM log WHERE at_ms >= $1 ORDER BY id" },
 
 	[PW_Q_FIGURES] = { "",
-		"SELECT (SELECT count(*) FROM bus WHERE key IS NOT NULL), count(*),"
-		" CAST(coalesce(sum(head - first + 1), 0) AS bigint), CAST(coalesce(sum(seals), 0) AS bigint),"
-		" CAST(coalesce(sum(sweeps), 0) AS bigint), CAST(coalesce(sum(missed), 0) AS bigint),"
-		" CAST(coalesce(sum(doubtful), 0) AS bigint), (SELECT count(*) FROM matter),"
+		"SELECT (SELECT count(*) FROM bus WHERE key IS NOT NULL), count(*), "
+		SUM("head - first + 1") ", " SUM("seals") ", " SUM("sweeps") ", " SUM("missed")
+		", " SUM("doubtful") ", (SELECT count(*) FROM matter),"
 		" (SELECT count(*) FROM matter WHERE taken_ms = 0) FROM branch" },
 };
 
 const struct pw_columns pw_columns[PW_TABLES] = {
-	[PW_T_RECORD] = { "record", "bus, epoch, branch, seq, boot, mono_ms, wall_ms, wall_ok, kind, hash, body",
-			  "tbniiiistbt" },
+	[PW_T_RECORD] = { "record",
+		"bus, epoch, branch, seq, boot, mono_ms, wall_ms, wall_ok, kind, hash, body",
+		"tbniiiistbt" },
 	[PW_T_SEAL] = { "seal", "bus, epoch, branch, seq, came_ms, sig", "tbniib" },
 	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiistitt" },
 };

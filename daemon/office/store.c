@@ -34,7 +34,7 @@ int pw_store_copy(struct pw_store *s, const char *path, char *why, size_t size)
 	return s->database->copy(s, path, why, size);
 }
 
-/* -- transactions --------------------------------------------------------------------------------- */
+/* -- transactions ------------------------------------------------------------------------------ */
 
 int pw_store_begin(struct pw_store *s, char *why, size_t size)
 {
@@ -79,15 +79,17 @@ int pw_store_mark_undo(struct pw_store *s, char *why, size_t size)
 	return s->database->step(s, PW_MARK_UNDO, why, size);
 }
 
-/* -- asking --------------------------------------------------------------------------------------- */
+/* -- asking ------------------------------------------------------------------------------------ */
 
-int pw_rows(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_store_ask(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
+		 pw_row_taker *take, void *ctx,
 	   char *why, size_t size)
 {
 	return s->database->ask(s, q, args, take, ctx, NULL, why, size);
 }
 
-int pw_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why, size_t size)
+int pw_store_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why,
+		    size_t size)
 {
 	uint64_t changed;
 	int result = s->database->ask(s, q, args, NULL, NULL, &changed, why, size);
@@ -95,7 +97,8 @@ int pw_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args
 	return result < 0 ? result : (int)changed;
 }
 
-int pw_ask_one(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_store_ask_one(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
+		     pw_row_taker *take, void *ctx,
 	       char *why, size_t size)
 {
 	uint64_t given;

@@ -15,7 +15,7 @@ static enum pw_verdict find_verdict(const struct pw_cell *cell)
 	return 0;
 }
 
-/* -- sweeps ------------------------------------------------------------------------------------------ */
+/* -- sweeps ------------------------------------------------------------------------------------ */
 
 /* Sweeps come in pages; the last one of a page says where the next begins. */
 struct sweeps {
@@ -34,8 +34,8 @@ static int give_sweep(void *ctx, const struct pw_cell *cells)
 		.key_off_ms = pw_cell_get_time(&cells[5]), .walk_ms = pw_cell_get_time(&cells[6]),
 		.return_ms = pw_cell_get_time(&cells[7]), .late_ms = pw_cell_get_time(&cells[8]),
 		.came_ms = cells[9].number, .wall_ok = cells[10].number != 0,
-		.findings = pw_findings_read(cells[11].bytes), .refused = (uint32_t)cells[12].number,
-		.verdict = find_verdict(&cells[13]),
+		.findings = pw_findings_read(cells[11].bytes),
+		.refused = (uint32_t)cells[12].number, .verdict = find_verdict(&cells[13]),
 	};
 
 	pw_cell_get_text(&cells[14], row.rung, sizeof(row.rung));
@@ -47,26 +47,28 @@ static int give_sweep(void *ctx, const struct pw_cell *cells)
 	return all->take(all->ctx, all->last.bus, &row);
 }
 
-static int read_sweeps(struct pw_store *s, enum pw_question q, struct sweeps *all, int64_t to_ms, char *why, size_t size)
+static int read_sweeps(struct pw_store *s, enum pw_question q, struct sweeps *all, int64_t to_ms,
+		       char *why, size_t size)
 {
 	int result;
 
 	do {
 		const struct last last = all->last;
 		const struct pw_cell args[] = {
-			pw_cell_number(last.moment_ms), pw_cell_number(to_ms), pw_cell_text(last.bus),
-			pw_cell_hex(last.epoch), pw_cell_number(last.branch), pw_cell_number(last.seq),
+			pw_cell_number(last.moment_ms), pw_cell_number(to_ms),
+			pw_cell_text(last.bus), pw_cell_hex(last.epoch),
+			pw_cell_number(last.branch), pw_cell_number(last.seq),
 		};
 
 		all->given = 0;
-		result = pw_rows(s, q, args, give_sweep, all, why, size);
+		result = pw_store_ask(s, q, args, give_sweep, all, why, size);
 	} while (result == 0 && all->given > 0);
 	return result;
 }
 
 int pw_store_sweeps(struct pw_store *s, int64_t from_ms, int64_t to_ms, bool bad,
-		    int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row), void *ctx, char *why,
-		    size_t size)
+		    int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row),
+		    void *ctx, char *why, size_t size)
 {
 	struct sweeps all = { .take = take, .ctx = ctx, .last.moment_ms = from_ms };
 
@@ -74,15 +76,16 @@ int pw_store_sweeps(struct pw_store *s, int64_t from_ms, int64_t to_ms, bool bad
 }
 
 int pw_store_sweeps_came(struct pw_store *s, int64_t from_ms, int64_t to_ms, bool bad,
-			 int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row), void *ctx, char *why,
-			 size_t size)
+			 int (*take)(void *ctx, const char *bus, const struct pw_sweep_row *row),
+			 void *ctx, char *why, size_t size)
 {
 	struct sweeps all = { .take = take, .ctx = ctx, .last.moment_ms = from_ms, .came = true };
 
-	return read_sweeps(s, bad ? PW_Q_SWEEPS_CAME_BAD : PW_Q_SWEEPS_CAME, &all, to_ms, why, size);
+	return read_sweeps(s, bad ? PW_Q_SWEEPS_CAME_BAD : PW_Q_SWEEPS_CAME, &all, to_ms, why,
+			   size);
 }
 
-/* -- what stands --------------------------------------------------------------------------------------- */
+/* -- what stands ------------------------------------------------------------------------------- */
 
 struct standings {
 	int (*take)(void *ctx, const char *bus, const struct pw_standing *row);
@@ -102,15 +105,16 @@ static int give_standing(void *ctx, const struct pw_cell *cells)
 	return all->take(all->ctx, bus, &row);
 }
 
-int pw_store_standings(struct pw_store *s, int (*take)(void *ctx, const char *bus, const struct pw_standing *row),
+int pw_store_standings(struct pw_store *s,
+		       int (*take)(void *ctx, const char *bus, const struct pw_standing *row),
 		       void *ctx, char *why, size_t size)
 {
 	struct standings all = { .take = take, .ctx = ctx };
 
-	return pw_rows(s, PW_Q_STANDINGS, NULL, give_standing, &all, why, size);
+	return pw_store_ask(s, PW_Q_STANDINGS, NULL, give_standing, &all, why, size);
 }
 
-/* -- figures ------------------------------------------------------------------------------------------- */
+/* -- figures ----------------------------------------------------------------------------------- */
 
 static int get_figures(void *ctx, const struct pw_cell *cells)
 {
@@ -125,5 +129,5 @@ static int get_figures(void *ctx, const struct pw_cell *cells)
 
 int pw_store_figures(struct pw_store *s, struct pw_figures *f, char *why, size_t size)
 {
-	return pw_rows(s, PW_Q_FIGURES, NULL, get_figures, f, why, size);
+	return pw_store_ask(s, PW_Q_FIGURES, NULL, get_figures, f, why, size);
 }

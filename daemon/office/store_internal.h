@@ -2,9 +2,9 @@
 /*
  * store_internal.h - what stands between the front door of the store and SQLite or PostgreSQL.
  *
- * The front door (store.c and its like) knows what a row means and no database. A database knows how to
- * ask and to add, and no row. The statements that both understand are in statements.c, the schemas in
- * schema/; only what one of them alone can do is in store_sqlite.c and store_pgsql.c.
+ * The front door (store.c and its like) knows what a row means and no database. A database knows
+ * how to ask and to add, and no row. The statements that both understand are in statements.c, the
+ * schemas in schema/; only what one of them alone can do is in store_sqlite.c and store_pgsql.c.
  */
 #ifndef POSTWALK_STORE_INTERNAL_H
 #define POSTWALK_STORE_INTERNAL_H
@@ -12,7 +12,7 @@
 #include "postwalk/store.h"
 #include "postwalk/text.h"
 
-/* -- cells: one value of one row ----------------------------------------------------------------------- */
+/* -- cells: one value of one row --------------------------------------------------------------- */
 
 enum pw_cell_kind {
 	PW_CELL_NONE, /* NULL: what a zeroed cell is */
@@ -50,7 +50,7 @@ bool pw_is_utf8(const char *text); /* RFC 3629 */
 void pw_findings_text(uint32_t findings, char text[PW_FINDINGS_TEXT_MAX]);
 uint32_t pw_findings_read(const char *text); /* those that this program knows */
 
-/* -- statements.c ---------------------------------------------------------------------------------------- */
+/* -- statements.c ------------------------------------------------------------------------------ */
 
 enum pw_question {
 	PW_Q_NONE,
@@ -60,17 +60,18 @@ enum pw_question {
 	PW_Q_BRANCH_MOVE, PW_Q_HASH, PW_Q_READ, PW_Q_STAND, PW_Q_STANDINGS,
 	PW_Q_STAND_NONE,
 	PW_Q_SWEEPS, PW_Q_SWEEPS_BAD, PW_Q_SWEEPS_CAME, PW_Q_SWEEPS_CAME_BAD,
-	PW_Q_MATTER_PUT, PW_Q_MATTER_FIND, PW_Q_MATTER, PW_Q_MATTERS, PW_Q_MATTERS_OPEN, PW_Q_MATTER_TAKE,
-	PW_Q_TELLING_PUT, PW_Q_TELLING, PW_Q_TELLINGS,
+	PW_Q_MATTER_PUT, PW_Q_MATTER_FIND, PW_Q_MATTER, PW_Q_MATTERS, PW_Q_MATTERS_OPEN,
+	PW_Q_MATTER_TAKE, PW_Q_TELLING_PUT, PW_Q_TELLING, PW_Q_TELLINGS,
 	PW_Q_LOG, PW_Q_LOGS, PW_Q_FIGURES,
 	PW_QUESTIONS
 };
-/* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before $2, and so
- * on: SQLite counts them as they come. reads_added: it looks into the tables below. */
+/* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before
+ * $2, and so on: SQLite counts them as they come. reads_added: it looks into the tables below. */
 struct pw_statement { const char *args, *sql; bool reads_added; };
 extern const struct pw_statement pw_statement[PW_QUESTIONS];
 
-/* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number; t, b. */
+/* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number;
+ * t, b. */
 enum pw_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_TABLES };
 struct pw_columns { const char *table, *names, *types; };
 extern const struct pw_columns pw_columns[PW_TABLES];
@@ -79,12 +80,14 @@ extern const struct pw_columns pw_columns[PW_TABLES];
 extern const char *const pw_sqlite_schema[], *const pw_pgsql_schema[];
 
 /* The steps of a transaction. */
-enum pw_step { PW_BEGIN = 1, PW_COMMIT, PW_ROLLBACK, PW_MARK, PW_MARK_KEEP, PW_MARK_UNDO, PW_STEPS };
+enum pw_step { PW_BEGIN = 1, PW_COMMIT, PW_ROLLBACK, PW_MARK, PW_MARK_KEEP, PW_MARK_UNDO,
+	       PW_STEPS };
 extern const char *const pw_step_sql[PW_STEPS];
 
-/* -- a database -------------------------------------------------------------------------------------------- */
+/* -- a database -------------------------------------------------------------------------------- */
 
-typedef int pw_row_taker(void *ctx, const struct pw_cell *cells); /* not 0: no more rows, and that is given back */
+/* not 0: no more rows, and that is given back */
+typedef int pw_row_taker(void *ctx, const struct pw_cell *cells);
 
 struct pw_database {
 	const char *name;
@@ -92,10 +95,10 @@ struct pw_database {
 	void (*close)(struct pw_store *s);
 	int (*step)(struct pw_store *s, enum pw_step step, char *why, size_t size);
 	/* Rows go to take; changed (may be NULL): how many rows were given, or changed. */
-	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take,
-		   void *ctx, uint64_t *changed, char *why, size_t size);
-	/* Row i by fill, one cell for each column, which live until the next row. It may be that they are only
-	 * sent at the commit, or when they are asked for. */
+	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
+		   pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size);
+	/* Row i by fill, one cell for each column, which live until the next row. It may be that
+	 * they are only sent at the commit, or when they are asked for. */
 	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,
 		   void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
 		   size_t size);
@@ -110,14 +113,17 @@ struct pw_store {
 	bool begun; /* a transaction stands */
 };
 
-/* -- store.c ------------------------------------------------------------------------------------------------- */
+/* -- store.c ----------------------------------------------------------------------------------- */
 
-int pw_rows(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_store_ask(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
+		 pw_row_taker *take, void *ctx,
 	   char *why, size_t size);
 /* A statement that changes rows. How many, or -1, -2. */
-int pw_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why, size_t size);
+int pw_store_change(struct pw_store *s, enum pw_question q, const struct pw_cell *args, char *why,
+		    size_t size);
 /* At most one row is wanted. 1: given to take; 0: there is none. */
-int pw_ask_one(struct pw_store *s, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+int pw_store_ask_one(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
+		     pw_row_taker *take, void *ctx,
 	       char *why, size_t size);
 
 #endif

@@ -18,7 +18,7 @@ static struct pw_cell key_cell(bool has, const struct pw_public_key *key)
 	return has ? pw_cell_bytes(key->bytes, sizeof(key->bytes)) : (struct pw_cell){ 0 };
 }
 
-/* -- buses ---------------------------------------------------------------------------------------- */
+/* -- buses ------------------------------------------------------------------------------------- */
 
 static int get_bus(void *ctx, const struct pw_cell *cells)
 {
@@ -32,11 +32,12 @@ static int get_bus(void *ctx, const struct pw_cell *cells)
 	return 0;
 }
 
-int pw_store_bus(struct pw_store *s, const char *bus, struct pw_bus_row *row, char *why, size_t size)
+int pw_store_bus(struct pw_store *s, const char *bus, struct pw_bus_row *row, char *why,
+		 size_t size)
 {
 	const struct pw_cell args[] = { pw_cell_text(bus) };
 
-	return pw_ask_one(s, PW_Q_BUS, args, get_bus, row, why, size);
+	return pw_store_ask_one(s, PW_Q_BUS, args, get_bus, row, why, size);
 }
 
 int pw_store_bus_put(struct pw_store *s, const struct pw_bus_row *row, char *why, size_t size)
@@ -46,20 +47,21 @@ int pw_store_bus_put(struct pw_store *s, const struct pw_bus_row *row, char *why
 		pw_cell_number(row->enrolled_ms), pw_cell_number(row->heard_ms),
 	};
 
-	return pw_rows(s, PW_Q_BUS_PUT, args, NULL, NULL, why, size);
+	return pw_store_ask(s, PW_Q_BUS_PUT, args, NULL, NULL, why, size);
 }
 
-int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int32_t day, char *why, size_t size)
+int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int32_t day, char *why,
+		       size_t size)
 {
 	const struct pw_cell heard[] = { pw_cell_number(now_ms), pw_cell_text(bus) };
 	const struct pw_cell on[] = { pw_cell_text(bus), pw_cell_number(day) };
-	int result = pw_change(s, PW_Q_BUS_HEARD, heard, why, size);
+	int result = pw_store_change(s, PW_Q_BUS_HEARD, heard, why, size);
 
 	if (result == 0) {
 		snprintf(why, size, "there is no bus %s", bus);
 		return -2;
 	}
-	return result < 0 ? result : pw_rows(s, PW_Q_BUS_DAY, on, NULL, NULL, why, size);
+	return result < 0 ? result : pw_store_ask(s, PW_Q_BUS_DAY, on, NULL, NULL, why, size);
 }
 
 /* Rows of one bus follow each other; one is given when the next begins. */
@@ -93,42 +95,48 @@ static int get_heard(void *ctx, const struct pw_cell *cells)
 	return result;
 }
 
-int pw_store_heard(struct pw_store *s, int (*take)(void *ctx, const struct pw_bus_row *row, const int32_t *day, size_t days),
+int pw_store_heard(struct pw_store *s,
+		   int (*take)(void *ctx, const struct pw_bus_row *row, const int32_t *day,
+			       size_t days),
 		   void *ctx, char *why, size_t size)
 {
 	struct heard h = { .take = take, .ctx = ctx };
-	int result = pw_rows(s, PW_Q_HEARD, NULL, get_heard, &h, why, size);
+	int result = pw_store_ask(s, PW_Q_HEARD, NULL, get_heard, &h, why, size);
 
 	return result != 0 ? result : give_heard(&h);
 }
 
-/* -- codes ---------------------------------------------------------------------------------------- */
+/* -- codes ------------------------------------------------------------------------------------- */
 
-int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int64_t ends_ms, char *why, size_t size)
+int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int64_t ends_ms,
+		      char *why, size_t size)
 {
-	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(hash), pw_cell_number(ends_ms) };
+	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(hash),
+					pw_cell_number(ends_ms) };
 
-	return pw_rows(s, PW_Q_CODE_PUT, args, NULL, NULL, why, size);
+	return pw_store_ask(s, PW_Q_CODE_PUT, args, NULL, NULL, why, size);
 }
 
-int pw_store_code_take(struct pw_store *s, const char *bus, const char *hash, int64_t now_ms, char *why, size_t size)
+int pw_store_code_take(struct pw_store *s, const char *bus, const char *hash, int64_t now_ms,
+		       char *why, size_t size)
 {
-	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(bus), pw_cell_hex(hash) };
+	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(bus),
+					pw_cell_hex(hash) };
 
-	return pw_change(s, PW_Q_CODE_TAKE, args, why, size);
+	return pw_store_change(s, PW_Q_CODE_TAKE, args, why, size);
 }
 
-/* -- keys to be decided on -------------------------------------------------------------------------- */
+/* -- keys to be decided on --------------------------------------------------------------------- */
 
 int pw_store_key_put(struct pw_store *s, const struct pw_key_row *row, char *why, size_t size)
 {
 	const struct pw_cell args[] = {
 		pw_cell_text(row->bus), key_cell(true, &row->key), pw_cell_hex(row->token),
-		pw_cell_number(row->asked_ms), pw_cell_number(row->decided_ms), pw_cell_number(row->accepted),
-		pw_cell_text(row->who), pw_cell_text(row->words),
+		pw_cell_number(row->asked_ms), pw_cell_number(row->decided_ms),
+		pw_cell_number(row->accepted), pw_cell_text(row->who), pw_cell_text(row->words),
 	};
 
-	return pw_rows(s, PW_Q_KEY_PUT, args, NULL, NULL, why, size);
+	return pw_store_ask(s, PW_Q_KEY_PUT, args, NULL, NULL, why, size);
 }
 
 struct keys {
@@ -150,10 +158,12 @@ static int get_asked(void *ctx, const struct pw_cell *cells)
 	return k->take(k->ctx, &row);
 }
 
-int pw_store_keys(struct pw_store *s, bool waiting, int (*take)(void *ctx, const struct pw_key_row *row), void *ctx,
-		  char *why, size_t size)
+int pw_store_keys(struct pw_store *s, bool waiting,
+		  int (*take)(void *ctx, const struct pw_key_row *row), void *ctx, char *why,
+		  size_t size)
 {
 	struct keys k = { .take = take, .ctx = ctx };
 
-	return pw_rows(s, waiting ? PW_Q_KEYS_WAITING : PW_Q_KEYS, NULL, get_asked, &k, why, size);
+	return pw_store_ask(s, waiting ? PW_Q_KEYS_WAITING : PW_Q_KEYS, NULL, get_asked, &k, why,
+			    size);
 }

@@ -30,12 +30,13 @@ static enum pw_matter_kind find_matter(const struct pw_cell *cell)
 	return PW_MATTER_NONE;
 }
 
-/* -- matters ------------------------------------------------------------------------------------------ */
+/* -- matters ----------------------------------------------------------------------------------- */
 
 static void get_matter(const struct pw_cell *cells, struct pw_matter *m)
 {
 	*m = (struct pw_matter){ .id = (uint64_t)cells[0].number, .kind = find_matter(&cells[1]),
-				 .branch = (uint32_t)cells[4].number, .seq = (uint64_t)cells[5].number,
+				 .branch = (uint32_t)cells[4].number,
+				 .seq = (uint64_t)cells[5].number,
 				 .at_ms = cells[7].number, .came_ms = cells[8].number,
 				 .taken_ms = cells[10].number };
 	pw_cell_get_text(&cells[2], m->bus, sizeof(m->bus));
@@ -55,18 +56,19 @@ static int get_id(void *ctx, const struct pw_cell *cells)
 /* Looked for first: a number that is drawn and not used would be gone. */
 int pw_store_matter_put(struct pw_store *s, struct pw_matter *m, char *why, size_t size)
 {
-	const struct pw_cell kind = pw_cell_text(pw_matter_name(m->kind)), bus = pw_cell_text(m->bus);
+	const struct pw_cell kind = pw_cell_text(pw_matter_name(m->kind));
+	const struct pw_cell bus = pw_cell_text(m->bus);
 	const struct pw_cell epoch = pw_cell_hex(m->epoch), seq = pw_cell_number((int64_t)m->seq);
 	const struct pw_cell hash = pw_cell_hex(m->hash);
 	const struct pw_cell find[] = { kind, bus, epoch, seq, hash };
 	const struct pw_cell put[] = { kind, bus, epoch, pw_cell_number(m->branch), seq, hash,
 				       pw_cell_number(m->at_ms), pw_cell_number(m->came_ms),
 				       pw_cell_text(m->words) };
-	int result = pw_ask_one(s, PW_Q_MATTER_FIND, find, get_id, &m->id, why, size);
+	int result = pw_store_ask_one(s, PW_Q_MATTER_FIND, find, get_id, &m->id, why, size);
 
 	if (result != 0)
 		return result < 0 ? result : 0;
-	return pw_ask_one(s, PW_Q_MATTER_PUT, put, get_id, &m->id, why, size);
+	return pw_store_ask_one(s, PW_Q_MATTER_PUT, put, get_id, &m->id, why, size);
 }
 
 struct matters {
@@ -83,13 +85,15 @@ static int give_matter(void *ctx, const struct pw_cell *cells)
 	return all->take(all->ctx, &m);
 }
 
-int pw_store_matters(struct pw_store *s, bool taken, uint64_t after, int (*take)(void *ctx, const struct pw_matter *m),
+int pw_store_matters(struct pw_store *s, bool taken, uint64_t after,
+		     int (*take)(void *ctx, const struct pw_matter *m),
 		     void *ctx, char *why, size_t size)
 {
 	struct matters all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number((int64_t)after) };
 
-	return pw_rows(s, taken ? PW_Q_MATTERS : PW_Q_MATTERS_OPEN, args, give_matter, &all, why, size);
+	return pw_store_ask(s, taken ? PW_Q_MATTERS : PW_Q_MATTERS_OPEN, args, give_matter, &all,
+			    why, size);
 }
 
 static int copy_matter(void *ctx, const struct pw_cell *cells)
@@ -103,29 +107,32 @@ int pw_store_matter(struct pw_store *s, uint64_t id, struct pw_matter *m, char *
 	const struct pw_cell number = pw_cell_number((int64_t)id);
 
 	*m = (struct pw_matter){ 0 };
-	return pw_ask_one(s, PW_Q_MATTER, &number, copy_matter, m, why, size);
+	return pw_store_ask_one(s, PW_Q_MATTER, &number, copy_matter, m, why, size);
 }
 
-int pw_store_matter_take(struct pw_store *s, uint64_t id, const char *who, const char *words, int64_t now_ms,
-			 struct pw_matter *m, char *why, size_t size)
+int pw_store_matter_take(struct pw_store *s, uint64_t id, const char *who, const char *words,
+			 int64_t now_ms, struct pw_matter *m, char *why, size_t size)
 {
 	const struct pw_cell number = pw_cell_number((int64_t)id);
-	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(who), pw_cell_text(words), number };
-	int taken = pw_change(s, PW_Q_MATTER_TAKE, args, why, size), found;
+	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(who),
+					pw_cell_text(words), number };
+	int taken = pw_store_change(s, PW_Q_MATTER_TAKE, args, why, size), found;
 
 	*m = (struct pw_matter){ 0 };
 	if (taken < 0)
 		return taken;
-	found = pw_ask_one(s, PW_Q_MATTER, &number, copy_matter, m, why, size);
+	found = pw_store_ask_one(s, PW_Q_MATTER, &number, copy_matter, m, why, size);
 	return found < 0 ? found : taken;
 }
 
-/* -- tellings ----------------------------------------------------------------------------------------- */
+/* -- tellings ---------------------------------------------------------------------------------- */
 
 static void get_telling(const struct pw_cell *cells, struct pw_telling *t)
 {
-	*t = (struct pw_telling){ .matter = (uint64_t)cells[0].number, .day = (int32_t)cells[1].number,
-				  .tries = (uint32_t)cells[3].number, .told = (uint32_t)cells[4].number,
+	*t = (struct pw_telling){ .matter = (uint64_t)cells[0].number,
+				  .day = (int32_t)cells[1].number,
+				  .tries = (uint32_t)cells[3].number,
+				  .told = (uint32_t)cells[4].number,
 				  .next_ms = cells[5].number, .told_ms = cells[6].number };
 	pw_cell_get_text(&cells[2], t->way, sizeof(t->way));
 	pw_cell_get_text(&cells[7], t->why, sizeof(t->why));
@@ -145,15 +152,16 @@ int pw_store_telling_put(struct pw_store *s, const struct pw_telling *t, char *w
 		pw_cell_number(t->told_ms), pw_cell_text(t->why),
 	};
 
-	return pw_rows(s, PW_Q_TELLING_PUT, args, NULL, NULL, why, size);
+	return pw_store_ask(s, PW_Q_TELLING_PUT, args, NULL, NULL, why, size);
 }
 
-int pw_store_telling(struct pw_store *s, uint64_t matter, int32_t day, const char *way, struct pw_telling *t, char *why,
-		     size_t size)
+int pw_store_telling(struct pw_store *s, uint64_t matter, int32_t day, const char *way,
+		     struct pw_telling *t, char *why, size_t size)
 {
-	const struct pw_cell args[] = { pw_cell_number((int64_t)matter), pw_cell_number(day), pw_cell_text(way) };
+	const struct pw_cell args[] = { pw_cell_number((int64_t)matter), pw_cell_number(day),
+					pw_cell_text(way) };
 
-	return pw_ask_one(s, PW_Q_TELLING, args, copy_telling, t, why, size);
+	return pw_store_ask_one(s, PW_Q_TELLING, args, copy_telling, t, why, size);
 }
 
 struct tellings {
@@ -170,22 +178,25 @@ static int give_telling(void *ctx, const struct pw_cell *cells)
 	return all->take(all->ctx, &t);
 }
 
-int pw_store_tellings(struct pw_store *s, int64_t due_ms, int (*take)(void *ctx, const struct pw_telling *t), void *ctx,
+int pw_store_tellings(struct pw_store *s, int64_t due_ms,
+		      int (*take)(void *ctx, const struct pw_telling *t), void *ctx,
 		      char *why, size_t size)
 {
 	struct tellings all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number(due_ms) };
 
-	return pw_rows(s, PW_Q_TELLINGS, args, give_telling, &all, why, size);
+	return pw_store_ask(s, PW_Q_TELLINGS, args, give_telling, &all, why, size);
 }
 
-/* -- the log -------------------------------------------------------------------------------------------- */
+/* -- the log ----------------------------------------------------------------------------------- */
 
-int pw_store_log(struct pw_store *s, int64_t now_ms, const char *who, const char *did, char *why, size_t size)
+int pw_store_log(struct pw_store *s, int64_t now_ms, const char *who, const char *did, char *why,
+		 size_t size)
 {
-	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(who), pw_cell_text(did) };
+	const struct pw_cell args[] = { pw_cell_number(now_ms), pw_cell_text(who),
+					pw_cell_text(did) };
 
-	return pw_rows(s, PW_Q_LOG, args, NULL, NULL, why, size);
+	return pw_store_ask(s, PW_Q_LOG, args, NULL, NULL, why, size);
 }
 
 struct logs {
@@ -201,11 +212,11 @@ static int give_log(void *ctx, const struct pw_cell *cells)
 }
 
 int pw_store_logs(struct pw_store *s, int64_t from_ms,
-		  int (*take)(void *ctx, int64_t at_ms, const char *who, const char *did), void *ctx, char *why,
-		  size_t size)
+		  int (*take)(void *ctx, int64_t at_ms, const char *who, const char *did),
+		  void *ctx, char *why, size_t size)
 {
 	struct logs all = { .take = take, .ctx = ctx };
 	const struct pw_cell args[] = { pw_cell_number(from_ms) };
 
-	return pw_rows(s, PW_Q_LOGS, args, give_log, &all, why, size);
+	return pw_store_ask(s, PW_Q_LOGS, args, give_log, &all, why, size);
 }

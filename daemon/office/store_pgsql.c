@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A store in PostgreSQL. One connection, which holds an advisory lock as long as it lives: two offices
- * never write one database. A connection that is lost is made anew by the next transaction.
+ * A store in PostgreSQL. One connection, which holds an advisory lock as long as it lives: two
+ * offices never write one database. A connection that is lost is made anew by the next transaction.
  */
 #include <assert.h>
 #include <endian.h>
@@ -11,7 +11,8 @@
 
 #include "pgsql_internal.h"
 
-enum { INT8 = 20, INT2 = 21, INT4 = 23, TEXT = 25, BYTEA = 17 }; /* types by their numbers: pg_type.dat */
+/* types by their numbers: pg_type.dat */
+enum { INT8 = 20, INT2 = 21, INT4 = 23, TEXT = 25, BYTEA = 17 };
 
 static struct pw_pgsql_store *of(struct pw_store *s)
 {
@@ -29,7 +30,8 @@ static void close_store(struct pw_store *store)
 	free(s);
 }
 
-static int open_store(const char *where, bool auditor, struct pw_store **out, char *why, size_t size)
+static int open_store(const char *where, bool auditor, struct pw_store **out, char *why,
+		      size_t size)
 {
 	struct pw_pgsql_store *s = calloc(1, sizeof(*s));
 	char *wrong = NULL;
@@ -37,7 +39,8 @@ static int open_store(const char *where, bool auditor, struct pw_store **out, ch
 	int result = options != NULL ? 0 : -2;
 
 	if (result < 0)
-		snprintf(why, size, "postgresql: %.*s", wrong != NULL ? (int)strcspn(wrong, "\n") : 9,
+		snprintf(why, size, "postgresql: %.*s",
+			 wrong != NULL ? (int)strcspn(wrong, "\n") : 9,
 			 wrong != NULL ? wrong : "no memory");
 	PQconninfoFree(options);
 	PQfreemem(wrong);
@@ -58,7 +61,12 @@ static int open_store(const char *where, bool auditor, struct pw_store **out, ch
 	return result;
 }
 
-/* -- statements ----------------------------------------------------------------------------------------- */
+/* -- statements -------------------------------------------------------------------------------- */
+
+static Oid type_of(char arg)
+{
+	return arg == 'i' ? INT8 : arg == 't' ? TEXT : BYTEA;
+}
 
 static int prepare(struct pw_pgsql_store *s, enum pw_question q, char *why, size_t size)
 {
@@ -71,9 +79,10 @@ static int prepare(struct pw_pgsql_store *s, enum pw_question q, char *why, size
 	if (s->prepared[q])
 		return 0;
 	for (size_t i = 0; i < count; i++)
-		types[i] = statement->args[i] == 'i' ? INT8 : statement->args[i] == 't' ? TEXT : BYTEA;
+		types[i] = type_of(statement->args[i]);
 	snprintf(name, sizeof(name), "q%d", (int)q);
-	result = pw_pgsql_finish(s, PQprepare(s->link, name, statement->sql, (int)count, types), NULL, why, size);
+	result = pw_pgsql_finish(s, PQprepare(s->link, name, statement->sql, (int)count, types),
+				 NULL, why, size);
 	s->prepared[q] = result == 0;
 	return result;
 }
@@ -83,8 +92,8 @@ struct args {
 	int length[PW_CELLS_MAX], format[PW_CELLS_MAX];
 };
 
-static int bind_one(struct pw_pgsql_store *s, struct args *a, size_t i, const struct pw_cell *cell, char *why,
-		    size_t size)
+static int bind_one(struct pw_pgsql_store *s, struct args *a, size_t i, const struct pw_cell *cell,
+		    char *why, size_t size)
 {
 	uint64_t number = htobe64((uint64_t)cell->number);
 	int count;
@@ -141,7 +150,8 @@ static struct pw_cell column(const PGresult *result, int i)
 	case INT2:
 		return pw_cell_number(number_of(bytes, length));
 	case TEXT:
-		return (struct pw_cell){ .kind = PW_CELL_TEXT, .bytes = bytes, .length = (size_t)length };
+		return (struct pw_cell){ .kind = PW_CELL_TEXT, .bytes = bytes,
+					 .length = (size_t)length };
 	default:
 		assert(PQftype(result, i) == BYTEA);
 		return pw_cell_bytes(bytes, (size_t)length);
@@ -158,8 +168,8 @@ static int give(const PGresult *row, pw_row_taker *take, void *ctx)
 }
 
 /* Row by row, so that no answer is held whole. All of it is read even when no more is wanted. */
-static int take_rows(const struct pw_pgsql_store *s, pw_row_taker *take, void *ctx, uint64_t *changed, char *why,
-		     size_t size)
+static int take_rows(const struct pw_pgsql_store *s, pw_row_taker *take, void *ctx,
+		     uint64_t *changed, char *why, size_t size)
 {
 	PGresult *part;
 	int result = 0;
@@ -184,10 +194,10 @@ static int take_rows(const struct pw_pgsql_store *s, pw_row_taker *take, void *c
 	return result;
 }
 
-/* -- asking, and steps ------------------------------------------------------------------------------------- */
+/* -- asking, and steps ------------------------------------------------------------------------- */
 
-static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
-	       uint64_t *changed, char *why, size_t size)
+static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
+	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
 {
 	struct pw_pgsql_store *s = of(store);
 	size_t count = strlen(pw_statement[q].args);
@@ -197,7 +207,7 @@ static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell 
 	int result;
 
 	if ((result = pw_pgsql_link(s, why, size)) < 0
-	    || (pw_statement[q].reads_added && (result = pw_rows_send(s, why, size)) < 0)
+	    || (pw_statement[q].reads_added && (result = pw_pgsql_rows_send(s, why, size)) < 0)
 	    || (result = prepare(s, q, why, size)) < 0)
 		return result;
 	for (size_t i = 0; i < count; i++)
@@ -218,22 +228,24 @@ static int begin(struct pw_pgsql_store *s, char *why, size_t size)
 {
 	int result = pw_pgsql_run(s, pw_step_sql[PW_BEGIN], why, size);
 
-	if (result == -1 && PQstatus(s->link) != CONNECTION_OK && (result = pw_pgsql_link(s, why, size)) == 0)
+	if (result == -1 && PQstatus(s->link) != CONNECTION_OK
+	    && (result = pw_pgsql_link(s, why, size)) == 0)
 		result = pw_pgsql_run(s, pw_step_sql[PW_BEGIN], why, size);
 	return result;
 }
 
 static int add(struct pw_store *store, enum pw_table table, size_t rows,
-	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why, size_t size)
+	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
+	       size_t size)
 {
-	struct pw_rows *w = &of(store)->waiting[table];
+	struct pw_pgsql_rows *w = &of(store)->waiting[table];
 	const size_t before = w->now.length;
 	struct pw_cell cells[PW_CELLS_MAX];
 	int result = 0;
 
 	for (size_t i = 0; result == 0 && i < rows; i++) {
 		fill(ctx, i, cells);
-		result = pw_rows_add(w, pw_columns[table].types, cells, why, size);
+		result = pw_pgsql_rows_add(w, pw_columns[table].types, cells, why, size);
 	}
 	if (result < 0)
 		w->now.length = before;
@@ -246,25 +258,28 @@ static int step(struct pw_store *store, enum pw_step which, char *why, size_t si
 	int result;
 
 	if (which == PW_BEGIN || which == PW_ROLLBACK)
-		pw_rows_forget(s);
+		pw_pgsql_rows_forget(s);
 	if (which == PW_MARK_UNDO)
-		pw_rows_undo(s);
+		pw_pgsql_rows_undo(s);
 	if ((result = pw_pgsql_link(s, why, size)) < 0
-	    || (which == PW_COMMIT && (result = pw_rows_send(s, why, size)) < 0)
-	    || (which == PW_MARK && (result = pw_rows_mark(s, why, size)) < 0))
+	    || (which == PW_COMMIT && (result = pw_pgsql_rows_send(s, why, size)) < 0)
+	    || (which == PW_MARK && (result = pw_pgsql_rows_mark(s, why, size)) < 0))
 		return result;
-	return which == PW_BEGIN ? begin(s, why, size) : pw_pgsql_run(s, pw_step_sql[which], why, size);
+	if (which == PW_BEGIN)
+		return begin(s, why, size);
+	return pw_pgsql_run(s, pw_step_sql[which], why, size);
 }
 
 static int copy_store(struct pw_store *store, const char *path, char *why, size_t size)
 {
 	(void)store;
 	(void)path;
-	snprintf(why, size, "postgresql: no copy as a file; pg_dump makes one, and an auditor may read by psql");
+	snprintf(why, size, "postgresql: no copy as a file; pg_dump makes one, and an auditor may "
+		 "read by psql");
 	return -2;
 }
 
 const struct pw_database pw_pgsql = {
-	.name = "postgresql", .open = open_store, .close = close_store, .step = step, .ask = ask, .add = add,
-	.copy = copy_store,
+	.name = "postgresql", .open = open_store, .close = close_store, .step = step, .ask = ask,
+	.add = add, .copy = copy_store,
 };

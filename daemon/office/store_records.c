@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Branches and their records, put by compare-and-set of the head, and read back as they were sent. */
+/* Branches and their records, put by compare-and-set of the head, and read back as they were
+ * sent. */
 #include <assert.h>
 #include <inttypes.h>
 #include <stdio.h>
@@ -22,12 +23,14 @@ static enum pw_branch_why find_branch_why(const struct pw_cell *cell)
 	return 0;
 }
 
-/* -- branches --------------------------------------------------------------------------------------- */
+/* -- branches ---------------------------------------------------------------------------------- */
 
 static void get_branch(const struct pw_cell *cells, struct pw_branch *b)
 {
-	*b = (struct pw_branch){ .branch = (uint32_t)cells[2].number, .why = find_branch_why(&cells[3]),
-				 .first = (uint64_t)cells[4].number, .head = (uint64_t)cells[5].number,
+	*b = (struct pw_branch){ .branch = (uint32_t)cells[2].number,
+				 .why = find_branch_why(&cells[3]),
+				 .first = (uint64_t)cells[4].number,
+				 .head = (uint64_t)cells[5].number,
 				 .begun_ms = cells[8].number, .moved_ms = cells[9].number };
 	pw_cell_get_text(&cells[0], b->bus, sizeof(b->bus));
 	pw_cell_get_hex(&cells[1], b->epoch, sizeof(b->epoch));
@@ -50,18 +53,19 @@ static int give_branch(void *ctx, const struct pw_cell *cells)
 }
 
 int pw_store_branches(struct pw_store *s, const char *bus, const char *epoch,
-		      int (*take)(void *ctx, const struct pw_branch *b), void *ctx, char *why, size_t size)
+		      int (*take)(void *ctx, const struct pw_branch *b), void *ctx, char *why,
+		      size_t size)
 {
 	struct branches all = { .take = take, .ctx = ctx };
 	struct pw_cell args[2] = { { 0 } };
 
 	if (bus == NULL)
-		return pw_rows(s, PW_Q_BRANCHES, NULL, give_branch, &all, why, size);
+		return pw_store_ask(s, PW_Q_BRANCHES, NULL, give_branch, &all, why, size);
 	args[0] = pw_cell_text(bus);
 	if (epoch == NULL)
-		return pw_rows(s, PW_Q_BRANCHES_BUS, args, give_branch, &all, why, size);
+		return pw_store_ask(s, PW_Q_BRANCHES_BUS, args, give_branch, &all, why, size);
 	args[1] = pw_cell_hex(epoch);
-	return pw_rows(s, PW_Q_BRANCHES_EPOCH, args, give_branch, &all, why, size);
+	return pw_store_ask(s, PW_Q_BRANCHES_EPOCH, args, give_branch, &all, why, size);
 }
 
 static int get_hash(void *ctx, const struct pw_cell *cells)
@@ -70,16 +74,16 @@ static int get_hash(void *ctx, const struct pw_cell *cells)
 	return 0;
 }
 
-int pw_store_hash(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t seq, char hash[65],
-		  char *why, size_t size)
+int pw_store_hash(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch,
+		  uint64_t seq, char hash[65], char *why, size_t size)
 {
-	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(epoch), pw_cell_number(branch),
-					pw_cell_number((int64_t)seq) };
+	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(epoch),
+					pw_cell_number(branch), pw_cell_number((int64_t)seq) };
 
-	return pw_ask_one(s, PW_Q_HASH, args, get_hash, hash, why, size);
+	return pw_store_ask_one(s, PW_Q_HASH, args, get_hash, hash, why, size);
 }
 
-/* -- putting ------------------------------------------------------------------------------------------ */
+/* -- putting ----------------------------------------------------------------------------------- */
 
 /* The first four columns of each table. */
 static void fill_key(const struct pw_put *put, uint64_t seq, struct pw_cell *cells)
@@ -139,6 +143,13 @@ static void fill_sweep(void *ctx, size_t i, struct pw_cell *cells)
 	cells[14] = pw_cell_text(row->rung);
 }
 
+static int add(struct pw_store *s, enum pw_table table, size_t rows,
+	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), struct filling *f,
+	       char *why, size_t size)
+{
+	return s->database->add(s, table, rows, fill, f, why, size);
+}
+
 static int64_t count_verdict(const struct pw_put *put, enum pw_verdict verdict)
 {
 	int64_t count = 0;
@@ -154,38 +165,43 @@ static int begin_branch(struct pw_store *s, const struct pw_put *put, char *why,
 	const struct pw_cell args[] = {
 		pw_cell_text(to->bus), pw_cell_hex(to->epoch), pw_cell_number(to->branch),
 		pw_cell_text(branch_why[to->why]), pw_cell_number((int64_t)to->first),
-		pw_cell_number((int64_t)to->head), pw_cell_hex(to->first_prev), pw_cell_hex(to->hash),
-		pw_cell_number(to->begun_ms), pw_cell_number(to->moved_ms),
+		pw_cell_number((int64_t)to->head), pw_cell_hex(to->first_prev),
+		pw_cell_hex(to->hash), pw_cell_number(to->begun_ms), pw_cell_number(to->moved_ms),
 		pw_cell_number((int64_t)put->seals), pw_cell_number((int64_t)put->sweeps),
-		pw_cell_number(count_verdict(put, PW_DOUBTFUL)), pw_cell_number(count_verdict(put, PW_MISSED)),
+		pw_cell_number(count_verdict(put, PW_DOUBTFUL)),
+		pw_cell_number(count_verdict(put, PW_MISSED)),
 	};
 
-	return pw_change(s, PW_Q_BRANCH_BEGIN, args, why, size);
+	return pw_store_change(s, PW_Q_BRANCH_BEGIN, args, why, size);
 }
 
 static int move_branch(struct pw_store *s, const struct pw_put *put, char *why, size_t size)
 {
 	const struct pw_branch *to = &put->to;
 	const struct pw_cell args[] = {
-		pw_cell_number((int64_t)to->head), pw_cell_hex(to->hash), pw_cell_number(to->moved_ms),
+		pw_cell_number((int64_t)to->head), pw_cell_hex(to->hash),
+		pw_cell_number(to->moved_ms),
 		pw_cell_number((int64_t)put->seals), pw_cell_number((int64_t)put->sweeps),
-		pw_cell_number(count_verdict(put, PW_DOUBTFUL)), pw_cell_number(count_verdict(put, PW_MISSED)),
+		pw_cell_number(count_verdict(put, PW_DOUBTFUL)),
+		pw_cell_number(count_verdict(put, PW_MISSED)),
 		pw_cell_text(to->bus), pw_cell_hex(to->epoch), pw_cell_number(to->branch),
 		pw_cell_number((int64_t)put->was_head), pw_cell_hex(put->was_hash),
 	};
 
-	return pw_change(s, PW_Q_BRANCH_MOVE, args, why, size);
+	return pw_store_change(s, PW_Q_BRANCH_MOVE, args, why, size);
 }
 
-static int put_standing(struct pw_store *s, const struct pw_put *put, const struct pw_standing *row, char *why,
-			size_t size)
+static int put_standing(struct pw_store *s, const struct pw_put *put, const struct pw_standing *row,
+			char *why, size_t size)
 {
 	const struct pw_cell args[] = {
 		pw_cell_text(put->to.bus), pw_cell_text(row->name), pw_cell_number(row->on),
-		pw_cell_number((int64_t)row->seq), pw_cell_time(row->since_ms), pw_cell_text(row->words),
+		pw_cell_number((int64_t)row->seq), pw_cell_time(row->since_ms),
+		pw_cell_text(row->words),
 	};
 
-	return pw_rows(s, row->name[0] != '\0' ? PW_Q_STAND : PW_Q_STAND_NONE, args, NULL, NULL, why, size);
+	return pw_store_ask(s, row->name[0] != '\0' ? PW_Q_STAND : PW_Q_STAND_NONE, args, NULL,
+			    NULL, why, size);
 }
 
 /* The figures count on it that a branch is whole from first to head. */
@@ -205,8 +221,8 @@ static int refuse_body(const struct pw_put *put, char *why, size_t size)
 {
 	for (size_t i = 0; i < put->records; i++)
 		if (!pw_is_utf8(put->record[i].body)) {
-			snprintf(why, size, "record %" PRIu64 " of bus %s is not UTF-8", put->record[i].seq,
-				 put->to.bus);
+			snprintf(why, size, "record %" PRIu64 " of bus %s is not UTF-8",
+				 put->record[i].seq, put->to.bus);
 			return -2;
 		}
 	return 0;
@@ -226,14 +242,14 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 		return -2;
 	result = put->begins ? begin_branch(s, put, why, size) : move_branch(s, put, why, size);
 	if (result == 0) {
-		snprintf(why, size, "the head of bus %s, epoch %s, branch %" PRIu32 " is another one by now",
-			 put->to.bus, put->to.epoch, put->to.branch);
+		snprintf(why, size, "the head of bus %s, epoch %s, branch %" PRIu32 " is another "
+			 "one by now", put->to.bus, put->to.epoch, put->to.branch);
 		return -2;
 	}
 	if (result < 0
-	    || (result = s->database->add(s, PW_T_RECORD, put->records, fill_record, &f, why, size)) < 0
-	    || (result = s->database->add(s, PW_T_SEAL, put->seals, fill_seal, &f, why, size)) < 0
-	    || (result = s->database->add(s, PW_T_SWEEP, put->sweeps, fill_sweep, &f, why, size)) < 0)
+	    || (result = add(s, PW_T_RECORD, put->records, fill_record, &f, why, size)) < 0
+	    || (result = add(s, PW_T_SEAL, put->seals, fill_seal, &f, why, size)) < 0
+	    || (result = add(s, PW_T_SWEEP, put->sweeps, fill_sweep, &f, why, size)) < 0)
 		return result;
 	for (size_t i = 0; i < put->standings; i++)
 		if ((result = put_standing(s, put, &put->standing[i], why, size)) < 0)
@@ -241,7 +257,7 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 	return 0;
 }
 
-/* -- reading ------------------------------------------------------------------------------------------- */
+/* -- reading ----------------------------------------------------------------------------------- */
 
 struct reading {
 	int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal);
@@ -282,11 +298,11 @@ static int copy_branch(void *ctx, const struct pw_cell *cells)
 }
 
 /* 1: the branch is there; from: at least its first record; prev: of that. */
-static int begin_reading(struct pw_store *s, const struct pw_cell *args, const char *epoch, uint64_t *from,
-			 char prev[65], char *why, size_t size)
+static int begin_reading(struct pw_store *s, const struct pw_cell *args, const char *epoch,
+			 uint64_t *from, char prev[65], char *why, size_t size)
 {
 	struct pw_branch b;
-	int result = pw_ask_one(s, PW_Q_BRANCH, args, copy_branch, &b, why, size);
+	int result = pw_store_ask_one(s, PW_Q_BRANCH, args, copy_branch, &b, why, size);
 
 	if (result <= 0)
 		return result;
@@ -298,11 +314,13 @@ static int begin_reading(struct pw_store *s, const struct pw_cell *args, const c
 	return result;
 }
 
-int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t from,
-		  int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal), void *ctx, char *why,
-		  size_t size)
+int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch,
+		  uint64_t from,
+		  int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal),
+		  void *ctx, char *why, size_t size)
 {
-	struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(epoch), pw_cell_number(branch), { 0 } };
+	struct pw_cell args[] = { pw_cell_text(bus), pw_cell_hex(epoch), pw_cell_number(branch),
+				  { 0 } };
 	struct reading all = { .take = take, .ctx = ctx };
 	int result = begin_reading(s, args, epoch, &from, all.r.prev, why, size);
 
@@ -312,7 +330,7 @@ int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32
 	do {
 		all.given = 0;
 		args[3] = pw_cell_number((int64_t)from);
-		result = pw_rows(s, PW_Q_READ, args, give_record, &all, why, size);
+		result = pw_store_ask(s, PW_Q_READ, args, give_record, &all, why, size);
 		from = all.r.seq + 1;
 	} while (result == 0 && all.given > 0);
 	return result;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * A store in a file of SQLite. One connection, and it holds the file for itself: with two that write or
- * checkpoint, the SQLite of Debian 12 and 13 can lose a transaction. Who wants to read takes a copy.
+ * A store in a file of SQLite. One connection, and it holds the file for itself: with two that
+ * write or checkpoint, the SQLite of Debian 12 and 13 can lose a transaction. Who wants to read
+ * takes a copy.
  */
 #include <assert.h>
 #include <errno.h>
@@ -28,7 +29,7 @@ static struct sqlite_store *of(struct pw_store *s)
 	return (struct sqlite_store *)s;
 }
 
-/* -- errors --------------------------------------------------------------------------------------- */
+/* -- errors ------------------------------------------------------------------------------------ */
 
 static int judged(int code)
 {
@@ -54,8 +55,10 @@ static int failed(struct sqlite_store *s, char *why, size_t size)
 	if ((code & 0xff) == SQLITE_BUSY)
 		snprintf(why, size, "%s: another process has it", s->path);
 	else
-		snprintf(why, size, "%s: %s%s%s", s->path, s->db != NULL ? sqlite3_errmsg(s->db) : "no memory",
-			 device && system != 0 ? ": " : "", device && system != 0 ? strerror(system) : "");
+		snprintf(why, size, "%s: %s%s%s", s->path,
+			 s->db != NULL ? sqlite3_errmsg(s->db) : "no memory",
+			 device && system != 0 ? ": " : "",
+			 device && system != 0 ? strerror(system) : "");
 	return judged(code);
 }
 
@@ -68,7 +71,7 @@ static int still_begun(struct sqlite_store *s, char *why, size_t size)
 	return -1;
 }
 
-/* -- statements ------------------------------------------------------------------------------------- */
+/* -- statements -------------------------------------------------------------------------------- */
 
 static int run(struct sqlite_store *s, const char *sql, char *why, size_t size)
 {
@@ -82,7 +85,8 @@ static int step(struct pw_store *store, enum pw_step which, char *why, size_t si
 	return still_begun(s, why, size) < 0 ? -1 : run(s, pw_step_sql[which], why, size);
 }
 
-static int prepare(struct sqlite_store *s, const char *sql, sqlite3_stmt **out, char *why, size_t size)
+static int prepare(struct sqlite_store *s, const char *sql, sqlite3_stmt **out, char *why,
+		   size_t size)
 {
 	if (*out != NULL)
 		return 0;
@@ -99,20 +103,23 @@ static int bind(struct sqlite_store *s, sqlite3_stmt *statement, int i, const st
 	case PW_CELL_NUMBER:
 		return sqlite3_bind_int64(statement, i, cell->number);
 	case PW_CELL_TEXT:
-		return sqlite3_bind_text(statement, i, cell->bytes, (int)cell->length, SQLITE_STATIC);
+		return sqlite3_bind_text(statement, i, cell->bytes, (int)cell->length,
+					 SQLITE_STATIC);
 	case PW_CELL_BYTES:
-		return sqlite3_bind_blob(statement, i, cell->bytes, (int)cell->length, SQLITE_STATIC);
+		return sqlite3_bind_blob(statement, i, cell->bytes, (int)cell->length,
+					 SQLITE_STATIC);
 	case PW_CELL_HEX:
 		count = pw_cell_unhex(cell, s->bytes[i - 1]);
 		return count < 0 ? SQLITE_MISMATCH
-				 : sqlite3_bind_blob(statement, i, s->bytes[i - 1], count, SQLITE_STATIC);
+				 : sqlite3_bind_blob(statement, i, s->bytes[i - 1], count,
+						     SQLITE_STATIC);
 	default:
 		return sqlite3_bind_null(statement, i);
 	}
 }
 
-static int bind_all(struct sqlite_store *s, sqlite3_stmt *statement, const struct pw_cell *cells, size_t count,
-		    char *why, size_t size)
+static int bind_all(struct sqlite_store *s, sqlite3_stmt *statement, const struct pw_cell *cells,
+		    size_t count, char *why, size_t size)
 {
 	for (size_t i = 0; i < count; i++) {
 		int code = bind(s, statement, (int)i + 1, &cells[i]);
@@ -131,7 +138,8 @@ static struct pw_cell column(sqlite3_stmt *statement, int i)
 	case SQLITE_INTEGER:
 		return pw_cell_number(sqlite3_column_int64(statement, i));
 	case SQLITE_TEXT:
-		return (struct pw_cell){ .kind = PW_CELL_TEXT, .bytes = sqlite3_column_text(statement, i),
+		return (struct pw_cell){ .kind = PW_CELL_TEXT,
+					 .bytes = sqlite3_column_text(statement, i),
 					 .length = (size_t)sqlite3_column_bytes(statement, i) };
 	case SQLITE_BLOB:
 		return pw_cell_bytes(sqlite3_column_blob(statement, i),
@@ -142,8 +150,8 @@ static struct pw_cell column(sqlite3_stmt *statement, int i)
 }
 
 /* Steps through all rows, and makes the statement ready again. */
-static int whichall(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_taker *take, void *ctx, uint64_t *rows,
-		    char *why, size_t size)
+static int step_all(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_taker *take, void *ctx,
+		    uint64_t *rows, char *why, size_t size)
 {
 	struct pw_cell cells[PW_CELLS_MAX];
 	int columns = sqlite3_column_count(statement), code, result = 0;
@@ -163,8 +171,8 @@ static int whichall(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_take
 	return result;
 }
 
-static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args, pw_row_taker *take, void *ctx,
-	       uint64_t *changed, char *why, size_t size)
+static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
+	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
 {
 	struct sqlite_store *s = of(store);
 	sqlite3_stmt **statement = &s->question[q];
@@ -177,13 +185,14 @@ static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell 
 	assert(!sqlite3_stmt_busy(*statement));
 	if ((result = bind_all(s, *statement, args, strlen(pw_statement[q].args), why, size)) < 0)
 		return result;
-	result = whichall(s, *statement, take, ctx, &rows, why, size);
+	result = step_all(s, *statement, take, ctx, &rows, why, size);
 	if (changed != NULL)
-		*changed = sqlite3_column_count(*statement) > 0 ? rows : (uint64_t)sqlite3_changes64(s->db);
+		*changed = sqlite3_column_count(*statement) > 0
+				   ? rows : (uint64_t)sqlite3_changes64(s->db);
 	return result;
 }
 
-/* -- many rows ---------------------------------------------------------------------------------------- */
+/* -- many rows --------------------------------------------------------------------------------- */
 
 static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, size_t size)
 {
@@ -202,7 +211,8 @@ static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, s
 }
 
 static int add(struct pw_store *store, enum pw_table table, size_t rows,
-	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why, size_t size)
+	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
+	       size_t size)
 {
 	struct sqlite_store *s = of(store);
 	size_t columns = strlen(pw_columns[table].types);
@@ -210,21 +220,23 @@ static int add(struct pw_store *store, enum pw_table table, size_t rows,
 	uint64_t none = 0;
 	int result;
 
-	if ((result = still_begun(s, why, size)) < 0 || (result = prepare_add(s, table, why, size)) < 0)
+	if ((result = still_begun(s, why, size)) < 0
+	    || (result = prepare_add(s, table, why, size)) < 0)
 		return result;
 	for (size_t i = 0; i < rows; i++) {
 		fill(ctx, i, cells);
 		if ((result = bind_all(s, s->add[table], cells, columns, why, size)) < 0
-		    || (result = whichall(s, s->add[table], NULL, NULL, &none, why, size)) < 0)
+		    || (result = step_all(s, s->add[table], NULL, NULL, &none, why, size)) < 0)
 			return result;
 	}
 	return 0;
 }
 
-/* -- opening --------------------------------------------------------------------------------------------- */
+/* -- opening ----------------------------------------------------------------------------------- */
 
 /* The first column of the first row as a number. */
-static int ask_number(struct sqlite_store *s, const char *sql, int64_t *number, char *why, size_t size)
+static int ask_number(struct sqlite_store *s, const char *sql, int64_t *number, char *why,
+		      size_t size)
 {
 	sqlite3_stmt *statement = NULL;
 	int result = prepare(s, sql, &statement, why, size), code;
@@ -258,14 +270,17 @@ static int judge_file(struct sqlite_store *s, int64_t *version, char *why, size_
 
 	if ((result = ask_number(s, "PRAGMA application_id", &id, why, size)) < 0
 	    || (result = ask_number(s, "PRAGMA user_version", version, why, size)) < 0
-	    || (result = ask_number(s, "SELECT count(*) FROM sqlite_schema", &tables, why, size)) < 0)
+	    || (result = ask_number(s, "SELECT count(*) FROM sqlite_schema", &tables, why,
+				    size)) < 0)
 		return result;
 	if (id != APPLICATION_ID && (id != 0 || *version != 0 || tables != 0)) {
-		snprintf(why, size, "%s: is a database, but not a store of postwalk-office", s->path);
+		snprintf(why, size, "%s: is a database, but not a store of postwalk-office",
+			 s->path);
 		return -2;
 	}
 	if (*version > newest_schema()) {
-		snprintf(why, size, "%s: has schema %lld, made by a newer postwalk-office; this one knows %lld",
+		snprintf(why, size, "%s: has schema %lld, made by a newer postwalk-office; this "
+			 "one knows %lld",
 			 s->path, (long long)*version, (long long)newest_schema());
 		return -2;
 	}
@@ -289,14 +304,15 @@ static int migrate(struct sqlite_store *s, int64_t version, char *why, size_t si
 	return result < 0 ? result : run(s, end, why, size);
 }
 
-/* A log that is left is written into the file and synced before anything is told of it: after a sync that
- * the disk refused, the kernel may call pages clean that are not on the disk. */
+/* A log that is left is written into the file and synced before anything is told of it: after a
+ * sync that the disk refused, the kernel may call pages clean that are not on the disk. */
 static int open_owner(struct sqlite_store *s, char *why, size_t size)
 {
 	int64_t version = 0, busy = 0;
 	int result;
 
-	if (sqlite3_open_v2(s->path, &s->db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL) != SQLITE_OK)
+	if (sqlite3_open_v2(s->path, &s->db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE,
+			    NULL) != SQLITE_OK)
 		return failed(s, why, size);
 	if (sqlite3_db_readonly(s->db, "main") == 1) {
 		snprintf(why, size, "%s: cannot be written", s->path);
@@ -304,7 +320,8 @@ static int open_owner(struct sqlite_store *s, char *why, size_t size)
 	}
 	sqlite3_busy_timeout(s->db, 1000);
 	if ((result = run(s, "PRAGMA locking_mode = EXCLUSIVE; PRAGMA page_size = 4096;"
-				     "PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON", why, size)) < 0
+				     "PRAGMA trusted_schema = OFF; PRAGMA cell_size_check = ON",
+			  why, size)) < 0
 	    || (result = judge_file(s, &version, why, size)) < 0
 	    || (result = run(s, "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
 					"PRAGMA foreign_keys = ON; PRAGMA cache_size = -16384;"
@@ -353,8 +370,8 @@ static int open_auditor(struct sqlite_store *s, char *why, size_t size)
 		return result;
 	if (version == newest_schema())
 		return 0;
-	snprintf(why, size, "%s: has schema %lld; postwalk-office has to bring it to %lld first", s->path,
-		 (long long)version, (long long)newest_schema());
+	snprintf(why, size, "%s: has schema %lld; postwalk-office has to bring it to %lld first",
+		 s->path, (long long)version, (long long)newest_schema());
 	return -2;
 }
 
@@ -371,7 +388,8 @@ static void close_store(struct pw_store *store)
 	free(s);
 }
 
-static int open_store(const char *where, bool auditor, struct pw_store **out, char *why, size_t size)
+static int open_store(const char *where, bool auditor, struct pw_store **out, char *why,
+		      size_t size)
 {
 	struct sqlite_store *s = calloc(1, sizeof(*s));
 	int result;
@@ -390,7 +408,7 @@ static int open_store(const char *where, bool auditor, struct pw_store **out, ch
 	return result;
 }
 
-/* -- copying ------------------------------------------------------------------------------------------------ */
+/* -- copying ----------------------------------------------------------------------------------- */
 
 static int copy_into(struct sqlite_store *s, sqlite3 *to, const char *path, char *why, size_t size)
 {
@@ -421,7 +439,8 @@ static int copy_store(struct pw_store *store, const char *path, char *why, size_
 		snprintf(why, size, "%s: is there already", path);
 		return -2;
 	}
-	if (sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL) == SQLITE_OK)
+	if (sqlite3_open_v2(path, &to, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE,
+			    NULL) == SQLITE_OK)
 		result = copy_into(of(store), to, path, why, size);
 	else
 		snprintf(why, size, "%s: %s", path, sqlite3_errmsg(to));
@@ -432,6 +451,6 @@ static int copy_store(struct pw_store *store, const char *path, char *why, size_
 }
 
 const struct pw_database pw_sqlite = {
-	.name = "sqlite", .open = open_store, .close = close_store, .step = step, .ask = ask, .add = add,
-	.copy = copy_store,
+	.name = "sqlite", .open = open_store, .close = close_store, .step = step, .ask = ask,
+	.add = add, .copy = copy_store,
 };

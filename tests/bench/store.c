@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The store alone beside the databases' own clients: the very same rows into the very same tables, with
- * the same durability and as many rows a commit, by pw_store_put, by `sqlite3` and by `psql`.
+ * The store alone beside the databases' own clients: the very same rows into the very same tables,
+ * with the same durability and as many rows a commit, by pw_store_put, by `sqlite3` and by `psql`.
  *
  *	store FOLDER [RECORDS]
  *
- * Puts of 256 records (a sweep in 30, a seal in 16: our own figures), a commit for 16 puts. sqlite3 reads
- * INSERTs; psql COPYs, all rows of a commit at once, which is the fastest way it has, and INSERTs of 256 rows. Five rounds, one after
- * the other by turns; the median. FOLDER: on the disk that is to be measured.
+ * Puts of 256 records (a sweep in 30, a seal in 16: our own figures), a commit for 16 puts. sqlite3
+ * reads INSERTs; psql COPYs, all rows of a commit at once, which is the fastest way it has, and
+ * INSERTs of 256 rows. Five rounds, one after the other by turns; the median. FOLDER: on the disk
+ * that is to be measured.
  */
 #include <inttypes.h>
 #include <sodium.h>
@@ -50,7 +51,7 @@ static void *many(size_t count, size_t size)
 	return made;
 }
 
-/* -- rows ----------------------------------------------------------------------------------------- */
+/* -- rows -------------------------------------------------------------------------------------- */
 
 static char *body_of(uint64_t seq, int64_t ms)
 {
@@ -58,17 +59,21 @@ static char *body_of(uint64_t seq, int64_t ms)
 	int n;
 
 	if (seq % SWEEP == 0)
-		snprintf(text, sizeof(text), "{\"t0_ms\":%" PRId64 ",\"press_ms\":%" PRId64 ",\"exit_ms\":%"
-			 PRId64 ",\"close_ms\":%" PRId64 ",\"walk_ms\":41200,\"return_ms\":32100,\"late_ms\":0,"
-			 "\"verdict\":\"done\",\"findings\":[],\"refusals\":[],\"t0_wall_ms\":%" PRId64
-			 ",\"press_wall_ms\":%" PRId64 ",\"close_wall_ms\":%" PRId64 ",\"rung\":\"\"}",
-			 ms, ms + 41200, ms + 73300, ms + 73300, FIRST_MS + ms, FIRST_MS + ms + 41200,
-			 FIRST_MS + ms + 73300);
+		snprintf(text, sizeof(text),
+			 "{\"t0_ms\":%" PRId64 ",\"press_ms\":%" PRId64 ",\"exit_ms\":%" PRId64
+			 ",\"close_ms\":%" PRId64 ",\"walk_ms\":41200,\"return_ms\":32100,"
+			 "\"late_ms\":0,\"verdict\":\"done\",\"findings\":[],\"refusals\":[],"
+			 "\"t0_wall_ms\":%" PRId64 ",\"press_wall_ms\":%" PRId64
+			 ",\"close_wall_ms\":%" PRId64 ",\"rung\":\"\"}",
+			 ms, ms + 41200, ms + 73300, ms + 73300, FIRST_MS + ms,
+			 FIRST_MS + ms + 41200, FIRST_MS + ms + 73300);
 	else {
-		n = snprintf(text, sizeof(text), "{\"line\":\"service_door\",\"from\":%d,\"at_ms\":[%" PRId64,
+		n = snprintf(text, sizeof(text),
+			     "{\"line\":\"service_door\",\"from\":%d,\"at_ms\":[%" PRId64,
 			     (int)(seq & 1), ms);
 		for (uint64_t i = 1; i < seq % 5; i++)
-			n += snprintf(text + n, sizeof(text) - (size_t)n, ",%" PRIu64, (uint64_t)ms + 40 * i);
+			n += snprintf(text + n, sizeof(text) - (size_t)n, ",%" PRIu64,
+				      (uint64_t)ms + 40 * i);
 		snprintf(text + n, sizeof(text) - (size_t)n, "]}");
 	}
 	return strdup(text);
@@ -82,7 +87,8 @@ static void random_hex(char *hex, size_t bytes)
 	sodium_bin2hex(hex, 2 * bytes + 1, raw, bytes);
 }
 
-static void make_rows(struct pw_put *p, struct pw_record *r, struct pw_seal *seal, struct pw_sweep_row *sweep)
+static void make_rows(struct pw_put *p, struct pw_record *r, struct pw_seal *seal,
+		      struct pw_sweep_row *sweep)
 {
 	for (size_t i = 0; i < PUT; i++) {
 		uint64_t seq = p->was_head + 1 + i;
@@ -95,8 +101,10 @@ static void make_rows(struct pw_put *p, struct pw_record *r, struct pw_seal *sea
 		random_hex(r[i].hash, 32);
 		if (seq % SWEEP == 0)
 			sweep[p->sweeps++] = (struct pw_sweep_row){
-				.seq = seq, .closed_ms = FIRST_MS + ms, .key_off_ms = FIRST_MS + ms - 90000,
-				.walk_ms = 41200, .return_ms = 32100, .late_ms = 0, .came_ms = FIRST_MS,
+				.seq = seq, .closed_ms = FIRST_MS + ms,
+				.key_off_ms = FIRST_MS + ms - 90000,
+				.walk_ms = 41200, .return_ms = 32100, .late_ms = 0,
+				.came_ms = FIRST_MS,
 				.wall_ok = true, .verdict = seq % 25 == 0 ? PW_MISSED : PW_DONE };
 		if (seq % SEAL == 0) {
 			seal[p->seals] = (struct pw_seal){ .seq = seq };
@@ -126,17 +134,19 @@ static struct made make(size_t records)
 		if (before != NULL)
 			memcpy(p->was_hash, before->to.hash, sizeof(p->was_hash));
 		make_rows(p, r + i * PUT, seal + i * PUT, sweep + i * PUT);
-		p->to = (struct pw_branch){ .why = PW_BRANCH_FIRST, .first = 1, .head = p->was_head + PUT,
+		p->to = (struct pw_branch){ .why = PW_BRANCH_FIRST, .first = 1,
+					    .head = p->was_head + PUT,
 					    .begun_ms = FIRST_MS, .moved_ms = FIRST_MS };
 		snprintf(p->to.bus, sizeof(p->to.bus), "bus-%02zu", i % BUSES);
-		snprintf(p->to.epoch, sizeof(p->to.epoch), "%016zx", 0xabcdef0000000000 + i % BUSES);
+		snprintf(p->to.epoch, sizeof(p->to.epoch), "%016zx",
+			 0xabcdef0000000000 + i % BUSES);
 		memset(p->to.first_prev, '0', 64);
 		memcpy(p->to.hash, r[i * PUT + PUT - 1].hash, 65);
 	}
 	return m;
 }
 
-/* -- the store ------------------------------------------------------------------------------------- */
+/* -- the store --------------------------------------------------------------------------------- */
 
 static double now_s(void)
 {
@@ -181,7 +191,7 @@ static double by_store(const struct made *m, const char *where)
 	return now_s() - from;
 }
 
-/* -- the same as text ------------------------------------------------------------------------------- */
+/* -- the same as text -------------------------------------------------------------------------- */
 
 /* How values are written: of SQL for either, or of COPY. */
 struct style { const char *hex, *hex_end, *quote, *between, *row; };
@@ -199,8 +209,8 @@ static void key(const struct writing *w, uint64_t seq)
 {
 	const struct style *y = w->style;
 
-	fprintf(w->out, "%s%s%s%s%s%s%s%s%s0%s%" PRIu64, y->row, y->quote, w->put->to.bus, y->quote, y->between,
-		y->hex, w->put->to.epoch, y->hex_end, y->between, y->between, seq);
+	fprintf(w->out, "%s%s%s%s%s%s%s%s%s0%s%" PRIu64, y->row, y->quote, w->put->to.bus, y->quote,
+		y->between, y->hex, w->put->to.epoch, y->hex_end, y->between, y->between, seq);
 }
 
 static void number(const struct writing *w, int64_t value)
@@ -242,8 +252,8 @@ static void write_seal(const struct writing *w, size_t i)
 static void write_sweep(const struct writing *w, size_t i)
 {
 	const struct pw_sweep_row *row = &w->put->sweep[i];
-	const int64_t numbers[] = { row->closed_ms, row->key_off_ms, row->walk_ms, row->return_ms, row->late_ms,
-				    row->came_ms, row->wall_ok };
+	const int64_t numbers[] = { row->closed_ms, row->key_off_ms, row->walk_ms, row->return_ms,
+				    row->late_ms, row->came_ms, row->wall_ok };
 
 	key(w, row->seq);
 	for (size_t n = 0; n < sizeof(numbers) / sizeof(numbers[0]); n++)
@@ -274,7 +284,8 @@ static size_t count_of(const struct pw_put *put, const struct kind_of_row *kind)
 }
 
 /* All of a commit by one COPY. */
-static void write_copy(struct writing *w, const struct kind_of_row *kind, const struct pw_put *put, size_t puts)
+static void write_copy(struct writing *w, const struct kind_of_row *kind, const struct pw_put *put,
+		       size_t puts)
 {
 	const struct pw_columns *c = &pw_columns[kind->table];
 
@@ -290,7 +301,8 @@ static void write_copy(struct writing *w, const struct kind_of_row *kind, const 
 }
 
 /* An INSERT a put. */
-static void write_insert(struct writing *w, const struct kind_of_row *kind, const struct pw_put *put)
+static void write_insert(struct writing *w, const struct kind_of_row *kind,
+			 const struct pw_put *put)
 {
 	const struct pw_columns *c = &pw_columns[kind->table];
 
@@ -309,19 +321,24 @@ static void write_branch(const struct writing *w)
 	const struct pw_branch *to = &w->put->to;
 
 	if (w->put->begins)
-		fprintf(w->out, "INSERT INTO branch VALUES ('%s',%s%s%s,0,'first',1,%" PRIu64 ",%s%s%s,%s%s%s,0,%"
-			PRId64 ",%zu,%zu,0,0);\n", to->bus, y->hex, to->epoch, y->hex_end, to->head, y->hex,
-			to->first_prev, y->hex_end, y->hex, to->hash, y->hex_end, to->moved_ms, w->put->seals,
-			w->put->sweeps);
+		fprintf(w->out, "INSERT INTO branch VALUES "
+			"('%s',%s%s%s,0,'first',1,%" PRIu64 ",%s%s%s,%s%s%s,0,%"
+			PRId64 ",%zu,%zu,0,0);\n", to->bus, y->hex, to->epoch, y->hex_end, to->head,
+			y->hex,
+			to->first_prev, y->hex_end, y->hex, to->hash, y->hex_end, to->moved_ms,
+			w->put->seals, w->put->sweeps);
 	else
-		fprintf(w->out, "UPDATE branch SET head = %" PRIu64 ", hash = %s%s%s, seals = seals + %zu,"
+		fprintf(w->out, "UPDATE branch SET head = %" PRIu64 ", hash = %s%s%s, seals = "
+			"seals + %zu,"
 			" sweeps = sweeps + %zu WHERE bus = '%s' AND epoch = %s%s%s AND branch = 0"
-			" AND head = %" PRIu64 " AND hash = %s%s%s;\n", to->head, y->hex, to->hash, y->hex_end,
-			w->put->seals, w->put->sweeps, to->bus, y->hex, to->epoch, y->hex_end, w->put->was_head,
-			y->hex, w->put->was_hash, y->hex_end);
+			" AND head = %" PRIu64 " AND hash = %s%s%s;\n", to->head, y->hex, to->hash,
+			y->hex_end,
+			w->put->seals, w->put->sweeps, to->bus, y->hex, to->epoch, y->hex_end,
+			w->put->was_head, y->hex, w->put->was_hash, y->hex_end);
 }
 
-static void write_all(const struct made *m, const char *path, const struct style *style, const char *begin)
+static void write_all(const struct made *m, const char *path, const struct style *style,
+		      const char *begin)
 {
 	struct writing w = { .out = fopen(path, "we"), .style = style };
 
@@ -346,10 +363,11 @@ static void write_all(const struct made *m, const char *path, const struct style
 	fclose(w.out);
 }
 
-/* -- rounds ------------------------------------------------------------------------------------------- */
+/* -- rounds ------------------------------------------------------------------------------------ */
 
 enum way { STORE_SQLITE, SQLITE3, STORE_PGSQL, PSQL_COPY, PSQL_INSERT, WAYS };
-static const char *const way_name[WAYS] = { "pw_store_put, SQLite", "sqlite3, INSERT", "pw_store_put, PostgreSQL",
+static const char *const way_name[WAYS] = { "pw_store_put, SQLite", "sqlite3, INSERT",
+					    "pw_store_put, PostgreSQL",
 					    "psql, COPY", "psql, INSERT of 256" };
 
 struct bench {
@@ -385,7 +403,8 @@ static void check(const struct bench *b, const char *where)
 
 static double one(const struct bench *b, enum way way)
 {
-	static const char *const file[WAYS] = { [SQLITE3] = "sqlite", [PSQL_COPY] = "copy", [PSQL_INSERT] = "insert" };
+	static const char *const file[WAYS] = { [SQLITE3] = "sqlite", [PSQL_COPY] = "copy",
+						[PSQL_INSERT] = "insert" };
 	bool sqlite = way == STORE_SQLITE || way == SQLITE3;
 	char where[200], rows[200], remove[700];
 	double took;
@@ -397,7 +416,8 @@ static double one(const struct bench *b, enum way way)
 			give_up(where);
 	} else {
 		snprintf(where, sizeof(where), "%s", b->pg.uri);
-		pg_run(b->pg.uri, "SET client_min_messages = warning; DROP SCHEMA IF EXISTS postwalk CASCADE");
+		pg_run(b->pg.uri, "SET client_min_messages = warning; DROP SCHEMA IF EXISTS "
+		       "postwalk CASCADE");
 	}
 	open_empty(where);
 	if (!sqlite)
@@ -415,12 +435,15 @@ static double one(const struct bench *b, enum way way)
 
 static int compare(const void *a, const void *b)
 {
-	return (*(const double *)a > *(const double *)b) - (*(const double *)a < *(const double *)b);
+	const double one = *(const double *)a, other = *(const double *)b;
+
+	return (one > other) - (one < other);
 }
 
 static void bytes(const struct bench *b, const char *what, int64_t total)
 {
-	printf("%s: %.1f bytes a record, all in\n", what, (double)total / (double)(b->made.puts * PUT));
+	printf("%s: %.1f bytes a record, all in\n", what,
+	       (double)total / (double)(b->made.puts * PUT));
 }
 
 static void run(struct bench *b)
@@ -444,7 +467,8 @@ static void run(struct bench *b)
 	snprintf(path, sizeof(path), "%s/office.db", b->folder);
 	if ((file = fopen(path, "re")) != NULL && fseek(file, 0, SEEK_END) == 0)
 		bytes(b, "SQLite", ftell(file));
-	pg_ask(b->pg.uri, "SELECT sum(pg_total_relation_size(c.oid))::text FROM pg_class c WHERE relkind = 'r'"
+	pg_ask(b->pg.uri, "SELECT sum(pg_total_relation_size(c.oid))::text FROM pg_class c WHERE "
+	       "relkind = 'r'"
 	       " AND relnamespace = 'postwalk'::regnamespace", size, sizeof(size));
 	bytes(b, "PostgreSQL", atoll(size));
 }

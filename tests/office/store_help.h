@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* store_help.h - what the tests of the store share: made-up rows with true hashes and seals, and clients. */
+/* store_help.h - what the tests of the store share: made-up rows with true hashes and seals, and
+ * clients. */
 #ifndef OFFICE_STORE_HELP_H
 #define OFFICE_STORE_HELP_H
 
@@ -37,7 +38,7 @@ static char why[400];
 		FINE(pw_store_commit(s, WHY));                                                \
 	} while (0)
 
-/* -- rows ------------------------------------------------------------------------------------------------- */
+/* -- rows -------------------------------------------------------------------------------------- */
 
 #define MADE_MAX 256
 /* A put with all that it points to; each tenth record is a sweep, the last one sealed. */
@@ -62,22 +63,27 @@ static inline void made_sweep(struct made *m, const struct pw_record *r)
 	static const enum pw_verdict verdict[] = { PW_DONE, PW_LATE, PW_DOUBTFUL, PW_MISSED };
 
 	m->sweep[m->put.sweeps++] = (struct pw_sweep_row){
-		.seq = r->seq, .closed_ms = r->wall_ms, .key_off_ms = r->wall_ms - 90000, .walk_ms = 41000,
-		.return_ms = 32000, .late_ms = PW_NO_TIME, .came_ms = r->wall_ms + DAY_MS, .wall_ok = true,
+		.seq = r->seq, .closed_ms = r->wall_ms, .key_off_ms = r->wall_ms - 90000,
+		.walk_ms = 41000,
+		.return_ms = 32000, .late_ms = PW_NO_TIME, .came_ms = r->wall_ms + DAY_MS,
+		.wall_ok = true,
 		.findings = 1u << PW_F_CARRIED | 1u << PW_F_DRIVEN_OFF, .refused = 2,
 		.verdict = verdict[r->seq / 10 % 4], .rung = "horn" };
 }
 
 /* Records behind those of before (NULL: the first of their branch). */
-static inline void make_put(struct made *m, const char *bus, const struct pw_branch *before, size_t records)
+static inline void make_put(struct made *m, const char *bus, const struct pw_branch *before,
+			    size_t records)
 {
 	struct pw_put *p = &m->put;
 	const char *prev = before != NULL ? before->hash : ORIGIN;
 
 	memset(m, 0, sizeof(*m));
 	p->begins = before == NULL;
-	p->to = before != NULL ? *before : (struct pw_branch){ .why = PW_BRANCH_FIRST, .first = 1, .epoch = EPOCH,
-							       .first_prev = ORIGIN, .begun_ms = NOON_MS };
+	p->to = before != NULL ? *before : (struct pw_branch){ .why = PW_BRANCH_FIRST, .first = 1,
+							       .epoch = EPOCH,
+							       .first_prev = ORIGIN,
+							       .begun_ms = NOON_MS };
 	snprintf(p->to.bus, sizeof(p->to.bus), "%s", bus);
 	p->was_head = p->to.head;
 	memcpy(p->was_hash, p->to.hash, sizeof(p->was_hash));
@@ -85,11 +91,14 @@ static inline void make_put(struct made *m, const char *bus, const struct pw_bra
 	for (size_t i = 0; i < records; i++, prev = m->record[i - 1].hash) {
 		struct pw_record *r = &m->record[i];
 
-		*r = (struct pw_record){ .seq = ++p->to.head, .boot = 1, .mono_ms = (int64_t)p->to.head * 60000,
-					 .wall_ms = NOON_MS + (int64_t)p->to.head * 60000, .wall_ok = true,
+		*r = (struct pw_record){ .seq = ++p->to.head, .boot = 1,
+					 .mono_ms = (int64_t)p->to.head * 60000,
+					 .wall_ms = NOON_MS + (int64_t)p->to.head * 60000,
+					 .wall_ok = true,
 					 .kind = p->to.head % 10 == 0 ? PW_K_SWEEP : PW_K_EDGES,
 					 .body = m->body[i] };
-		snprintf(m->body[i], sizeof(m->body[i]), "{\"line\":\"exits\",\"n\":%" PRIu64 "}", r->seq);
+		snprintf(m->body[i], sizeof(m->body[i]), "{\"line\":\"exits\",\"n\":%" PRIu64 "}",
+			 r->seq);
 		memcpy(r->epoch, p->to.epoch, sizeof(r->epoch));
 		memcpy(r->prev, prev, sizeof(r->prev));
 		pw_record_hash(bus, r, r->hash);
@@ -109,15 +118,16 @@ static inline void make_put(struct made *m, const char *bus, const struct pw_bra
 
 static inline void put_bus(struct pw_store *s, const char *bus)
 {
-	struct pw_bus_row row = { .has_key = true, .key = made_key()->public, .enrolled_ms = NOON_MS };
+	struct pw_bus_row row = { .has_key = true, .key = made_key()->public,
+				  .enrolled_ms = NOON_MS };
 
 	snprintf(row.bus, sizeof(row.bus), "%s", bus);
 	FINE(pw_store_bus_put(s, &row, WHY));
 }
 
 /* A put in a transaction of its own; the bus is made with the first. */
-static inline void put_now(struct pw_store *s, struct made *m, const char *bus, const struct pw_branch *before,
-			   size_t records)
+static inline void put_now(struct pw_store *s, struct made *m, const char *bus,
+			   const struct pw_branch *before, size_t records)
 {
 	make_put(m, bus, before, records);
 	FINE(pw_store_begin(s, WHY));
@@ -127,7 +137,7 @@ static inline void put_now(struct pw_store *s, struct made *m, const char *bus, 
 	FINE(pw_store_commit(s, WHY));
 }
 
-/* -- what is there ------------------------------------------------------------------------------------------ */
+/* -- what is there ----------------------------------------------------------------------------- */
 
 static inline int last_branch(void *ctx, const struct pw_branch *b)
 {
@@ -168,7 +178,7 @@ static inline struct pw_figures figures_of(struct pw_store *s)
 	return f;
 }
 
-/* -- clients from outside -------------------------------------------------------------------------------------- */
+/* -- clients from outside ---------------------------------------------------------------------- */
 
 /* Runs a command and keeps what it says on both outputs. Its exit status. */
 __attribute__((format(printf, 3, 4)))

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* store_world.h - cases that are run twice: with a fresh file of SQLite, and a fresh schema of PostgreSQL. */
+/* store_world.h - cases that are run twice: with a fresh file of SQLite, and a fresh schema of
+ * PostgreSQL. */
 #ifndef OFFICE_STORE_WORLD_H
 #define OFFICE_STORE_WORLD_H
 
@@ -32,8 +33,8 @@ static inline int outside(struct world *w, char *said, size_t size, const char *
 	int status;
 
 	if (w->pgsql)
-		return shell(said, size, "PGOPTIONS='-c search_path=postwalk' psql -XAtq '%s' -c \"%s\"", w->where,
-			     sql);
+		return shell(said, size, "PGOPTIONS='-c search_path=postwalk' psql -XAtq '%s' -c "
+			     "\"%s\"", w->where, sql);
 	pw_store_close(w->s); /* a file is its owner's alone */
 	status = shell(said, size, "sqlite3 -bail '%s' \"%s\"", w->where, sql);
 	FINE(pw_store_open(w->where, false, &w->s, WHY));
@@ -43,8 +44,10 @@ static inline int outside(struct world *w, char *said, size_t size, const char *
 /* Quicker than another schema: only the superuser gets past the triggers. */
 static inline void empty_tables(void)
 {
-	pg_run(pg.admin, "SET session_replication_role = replica; SET search_path = postwalk; DO $$ DECLARE t text;"
-	       " BEGIN FOR t IN SELECT relname FROM pg_class WHERE relnamespace = to_regnamespace('postwalk')"
+	pg_run(pg.admin, "SET session_replication_role = replica; SET search_path = postwalk; DO "
+	       "$$ DECLARE t text;"
+	       " BEGIN FOR t IN SELECT relname FROM pg_class WHERE relnamespace = "
+	       "to_regnamespace('postwalk')"
 	       " AND relkind IN ('r', 'p') AND NOT relispartition AND relname <> 'migration' LOOP"
 	       " EXECUTE 'DELETE FROM ' || t; END LOOP; END $$");
 }
@@ -97,7 +100,8 @@ static inline int world_run(const struct world_case *cases, size_t count)
 
 	for (size_t i = 0; i < 2 * count; i++) {
 		tickets[i] = (struct ticket){ &cases[i / 2], i % 2 };
-		snprintf(names[i], sizeof(names[i]), "%s, %s", cases[i / 2].name, i % 2 ? "postgresql" : "sqlite");
+		snprintf(names[i], sizeof(names[i]), "%s, %s", cases[i / 2].name,
+			 i % 2 ? "postgresql" : "sqlite");
 		tests[i] = (struct CMUnitTest){ .name = names[i], .test_func = world_case_run,
 						.initial_state = &tickets[i] };
 	}

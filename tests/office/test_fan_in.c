@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * Two districts and a state, a PostgreSQL server each, on loopback: etc/fan-in/fan-in.sh as written. Rows
- * come by the store's own code; what is there is counted by psql.
+ * Two districts and a state, a PostgreSQL server each, on loopback: etc/fan-in/fan-in.sh as
+ * written. Rows come by the store's own code; what is there is counted by psql.
  */
 #include "store_help.h"
 
@@ -11,9 +11,11 @@ static struct pg_server district[2], state;
 static struct pw_store *office[2];
 static char from[2][200]; /* the districts, as the state's server sees them */
 
-static int fan_in(char *said, size_t size, const char *verb, const char *a, const char *b, const char *c)
+static int fan_in(char *said, size_t size, const char *verb, const char *a, const char *b,
+		  const char *c)
 {
-	return shell(said, size, "STATE_PASSWORD='a &%%+=? one' etc/fan-in/fan-in.sh %s '%s' %s '%s'", verb, a, b, c);
+	return shell(said, size, "STATE_PASSWORD='a &%%+=? one' etc/fan-in/fan-in.sh %s '%s' %s "
+		     "'%s'", verb, a, b, c);
 }
 
 #define FAN_IN(verb, a, b, c)                                                                 \
@@ -41,23 +43,29 @@ static void deliver(int d, unsigned puts)
 		if (head.head == 0)
 			put_bus(office[d], bus_of(d));
 		FINE(pw_store_put(office[d], &m.put, WHY));
-		FINE(pw_store_bus_heard(office[d], bus_of(d), NOON_MS + (int64_t)head.head, 20261025, WHY));
+		FINE(pw_store_bus_heard(office[d], bus_of(d), NOON_MS + (int64_t)head.head,
+					20261025, WHY));
 		FINE(pw_store_commit(office[d], WHY));
 	}
 }
 
-/* What psql finds there, all that an auditor would add up; but for a bus of the first district that the state
- * goes without. */
+/* What psql finds there, all that an auditor would add up; but for a bus of the first district
+ * that the state goes without. */
 static void audit(const struct pg_server *pg, char *said, size_t size)
 {
-	assert_int_equal(shell(said, size, "PGOPTIONS='-c search_path=postwalk -c jit=off' psql -XAtq '%s'"
+	assert_int_equal(shell(said, size, "PGOPTIONS='-c search_path=postwalk -c jit=off' psql "
+			       "-XAtq '%s'"
 		" -c 'SELECT * FROM audit_buses WHERE bus <> $$%s$$'"
-		" -c 'SELECT bus, md5(string_agg(r::text, chr(10) ORDER BY seq)) FROM record r GROUP BY bus'"
-		" -c 'SELECT bus, md5(string_agg(s::text, chr(10) ORDER BY seq)) FROM audit_sweeps s GROUP BY bus'"
-		" -c 'SELECT bus, md5(string_agg(sig::text, chr(10) ORDER BY seq)) FROM seal GROUP BY bus'"
+		" -c 'SELECT bus, md5(string_agg(r::text, chr(10) ORDER BY seq)) FROM record r "
+			       "GROUP BY bus'"
+		" -c 'SELECT bus, md5(string_agg(s::text, chr(10) ORDER BY seq)) FROM audit_sweeps "
+			       "s GROUP BY bus'"
+		" -c 'SELECT bus, md5(string_agg(sig::text, chr(10) ORDER BY seq)) FROM seal GROUP "
+			       "BY bus'"
 		" -c 'SELECT bus, day FROM heard'"
 		" -c 'SELECT bus, name, stands, seq, words FROM standing'"
-		" -c 'SELECT bus, id, kind, words, taken_by, taken_words FROM matter' | sort", pg->admin,
+		" -c 'SELECT bus, id, kind, words, taken_by, taken_words FROM matter' | sort",
+			       pg->admin,
 		pg == &district[0] ? "d2-14" : ""), 0);
 }
 
@@ -80,26 +88,28 @@ static void wait_until(const struct pg_server *pg, const char *what)
 	PQfinish(link);
 }
 
-/* The state has said to each district that it has all up to now; then the lines of both districts are those
- * of the state. */
+/* The state has said to each district that it has all up to now; then the lines of both
+ * districts are those of the state. */
 static void state_has_all(void)
 {
 	char said[3][8000], both[16100], now[40], sql[200];
 
 	for (int d = 0; d < 2; d++) {
 		pg_ask(district[d].admin, "SELECT pg_current_wal_lsn()", now, sizeof(now));
-		snprintf(sql, sizeof(sql), "SELECT count(*) > 0 FROM pg_replication_slots WHERE slot_name LIKE"
+		snprintf(sql, sizeof(sql), "SELECT count(*) > 0 FROM pg_replication_slots WHERE "
+			 "slot_name LIKE"
 			 " 'postwalk\\_%%' AND confirmed_flush_lsn >= '%s'", now);
 		wait_until(&district[d], sql);
 		audit(&district[d], said[d], sizeof(said[d]));
 	}
 	wait_until(&state, "SELECT count(*) = 0 FROM pg_subscription_rel WHERE srsubstate <> 'r'");
 	audit(&state, said[2], sizeof(said[2]));
-	assert_int_equal(shell(both, sizeof(both), "printf '%%s\\n' '%s' '%s' | sort", said[0], said[1]), 0);
+	assert_int_equal(shell(both, sizeof(both), "printf '%%s\\n' '%s' '%s' | sort", said[0],
+			       said[1]), 0);
 	assert_string_equal(both, said[2]);
 }
 
-/* -- in this order ------------------------------------------------------------------------------------------ */
+/* -- in this order ----------------------------------------------------------------------------- */
 
 static void district_says_what_it_lacks(void **unused)
 {
@@ -109,16 +119,20 @@ static void district_says_what_it_lacks(void **unused)
 	assert_int_equal(fan_in(said, sizeof(said), "district", state.admin, "", ""), 2);
 	assert_non_null(strstr(said, "fan-in.sh join"));
 	assert_int_equal(fan_in(said, sizeof(said), "district", state.admin, "with", "x"), 2);
-	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD=x etc/fan-in/fan-in.sh district '%s'", state.admin), 1);
-	assert_string_equal(said, "fan-in: the district has another wal_level: ALTER SYSTEM SET wal_level = logical,"
+	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD=x etc/fan-in/fan-in.sh district "
+			       "'%s'", state.admin), 1);
+	assert_string_equal(said, "fan-in: the district has another wal_level: ALTER SYSTEM SET "
+			    "wal_level = logical,"
 				  " then restart it");
-	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh district '%s'", district[0].admin), 1);
-	assert_string_equal(said, "fan-in: the password of postwalk_state was expected in STATE_PASSWORD");
+	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh district '%s'",
+			       district[0].admin), 1);
+	assert_string_equal(said, "fan-in: the password of postwalk_state was expected in "
+			    "STATE_PASSWORD");
 	pg_run(district[0].admin, "ALTER SYSTEM SET max_slot_wal_keep_size = -1");
 	pg_run(district[0].admin, "SELECT pg_reload_conf()");
 	wait_until(&district[0], "SELECT current_setting('max_slot_wal_keep_size') = '-1'");
-	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD=x etc/fan-in/fan-in.sh district '%s'",
-			       district[0].admin), 1);
+	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD=x etc/fan-in/fan-in.sh district "
+			       "'%s'", district[0].admin), 1);
 	assert_non_null(strstr(said, "could fill the district's disk"));
 	pg_run(district[0].admin, "ALTER SYSTEM RESET max_slot_wal_keep_size");
 	pg_run(district[0].admin, "SELECT pg_reload_conf()");
@@ -138,22 +152,25 @@ static void state_gets_what_was_there_and_what_comes(void **unused)
 	for (int d = 0; d < 3; d++) { /* the first one once more */
 		char password[] = "STATE_PASSWORD='a &%+=? one'";
 
-		assert_int_equal(shell(said, sizeof(said), "%s etc/fan-in/fan-in.sh district '%s'", password,
-				       district[d % 2].admin), 0);
+		assert_int_equal(shell(said, sizeof(said), "%s etc/fan-in/fan-in.sh district '%s'",
+				       password, district[d % 2].admin), 0);
 		FAN_IN("join", state.admin, d == 1 ? "south_2" : "north", from[d % 2]);
 	}
 	deliver(0, PUTS);
 	deliver(1, PUTS);
 	state_has_all();
-	pg_ask(state.admin, "SELECT count(*) FROM postwalk.bus WHERE token <> ''", said, sizeof(said));
+	pg_ask(state.admin, "SELECT count(*) FROM postwalk.bus WHERE token <> ''", said,
+	       sizeof(said));
 	assert_string_equal(said, "0");
-	pg_ask(state.admin, "SELECT count(*) FROM pg_trigger WHERE tgname = 'no_change'", said, sizeof(said));
+	pg_ask(state.admin, "SELECT count(*) FROM pg_trigger WHERE tgname = 'no_change'", said,
+	       sizeof(said));
 	assert_int_not_equal(atoi(said), 0);
 }
 
 static void what_moves_follows(void **unused)
 {
-	const struct pw_standing on = { .seq = 1, .name = "journal", .on = true, .since_ms = NOON_MS, .words = "full" };
+	const struct pw_standing on = { .seq = 1, .name = "journal", .on = true,
+					.since_ms = NOON_MS, .words = "full" };
 	struct pw_matter m[2] = { { .kind = PW_MATTER_CLOCK, .bus = "d1-14", .words = "one" },
 				  { .kind = PW_MATTER_CLOCK, .bus = "d2-14", .words = "two" } };
 	struct pw_branch head = head_of(office[0], "d1-14");
@@ -170,7 +187,8 @@ static void what_moves_follows(void **unused)
 		IN_TRANSACTION(office[d], pw_store_matter_put(office[d], &m[d], WHY));
 	assert_int_equal(m[0].id, m[1].id);
 	state_has_all();
-	IN_TRANSACTION(office[1], pw_store_matter_take(office[1], m[1].id, "dh.2", "set it", NOON_MS, &m[1], WHY));
+	IN_TRANSACTION(office[1], pw_store_matter_take(office[1], m[1].id, "dh.2", "set it",
+						       NOON_MS, &m[1], WHY));
 	state_has_all();
 }
 
@@ -203,27 +221,31 @@ static void bus_of_two_districts_is_refused(void **unused)
 
 	(void)unused;
 	assert_int_equal(fan_in(said, sizeof(said), "join", state.admin, "third", from[0]), 1);
-	assert_string_equal(said, "fan-in: the state has a bus d1-14 already: one bus belongs to one district");
+	assert_string_equal(said, "fan-in: the state has a bus d1-14 already: one bus belongs to "
+			    "one district");
 	assert_int_equal(fan_in(said, sizeof(said), "join", state.admin, "No!", from[0]), 1);
 	assert_string_equal(said, "fan-in: a name of a-z, 0-9 and _ was expected, not \"No!\"");
 	pg_ask(state.admin, "SELECT count(*) FROM pg_subscription", said, sizeof(said));
 	assert_string_equal(said, "2");
 }
 
-/* The district gave up the slot while the state was away: all of it is fetched anew, and nothing is twice. */
+/* The district gave up the slot while the state was away: all of it is fetched anew, and nothing
+ * is twice. */
 static void slot_that_was_given_up(void **unused)
 {
 	char said[1000];
 
 	(void)unused;
 	pg_run(state.admin, "ALTER SUBSCRIPTION postwalk_south_2 DISABLE");
-	wait_until(&district[1], "SELECT count(pg_drop_replication_slot(slot_name)) = 1 FROM pg_replication_slots"
+	wait_until(&district[1], "SELECT count(pg_drop_replication_slot(slot_name)) = 1 FROM "
+		   "pg_replication_slots"
 		   " WHERE NOT active");
 	deliver(1, PUTS);
 	FAN_IN("again", state.admin, "south_2", from[1]);
 	deliver(1, 1);
 	state_has_all();
-	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh show '%s'", state.admin), 0);
+	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh show '%s'", state.admin),
+			 0);
 	assert_non_null(strstr(said, "north\tconnected\t0\t20"));
 	assert_non_null(strstr(said, "south_2\tconnected\t0\t20"));
 }
@@ -240,13 +262,16 @@ static void bus_of_two_districts_is_told(void **unused)
 	deliver(0, 1);
 	wait_until(&state, "SELECT sum(apply_error_count) > 0 FROM pg_stat_subscription_stats");
 	assert_int_equal(fan_in(said, sizeof(said), "again", state.admin, "north", from[0]), 1);
-	assert_string_equal(said, "fan-in: another district has a bus d2-14: one bus belongs to one district");
-	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD='a &%%+=? one' etc/fan-in/fan-in.sh district '%s'"
+	assert_string_equal(said, "fan-in: another district has a bus d2-14: one bus belongs to "
+			    "one district");
+	assert_int_equal(shell(said, sizeof(said), "STATE_PASSWORD='a &%%+=? one' "
+			       "etc/fan-in/fan-in.sh district '%s'"
 			       " without d2-14", district[0].admin), 0);
 	FAN_IN("again", state.admin, "north", from[0]);
 	deliver(0, 1);
 	state_has_all();
-	pg_run(district[0].admin, "SET session_replication_role = replica; DELETE FROM postwalk.bus WHERE bus = 'd2-14'");
+	pg_run(district[0].admin, "SET session_replication_role = replica; DELETE FROM "
+	       "postwalk.bus WHERE bus = 'd2-14'");
 }
 
 static void figures_are_the_sum(void **unused)
@@ -271,12 +296,14 @@ static void state_leaves_a_district(void **unused)
 
 	(void)unused;
 	pg_ask(state.admin, "SELECT count(*) FROM postwalk.record", before, sizeof(before));
-	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh leave '%s' north", state.admin), 0);
+	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh leave '%s' north",
+			       state.admin), 0);
 	pg_ask(state.admin, "SELECT count(*) FROM postwalk.record", said, sizeof(said));
 	assert_string_equal(said, before);
 	pg_ask(district[0].admin, "SELECT count(*) FROM pg_replication_slots", said, sizeof(said));
 	assert_string_equal(said, "0");
-	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh leave '%s' north", state.admin), 1);
+	assert_int_equal(shell(said, sizeof(said), "etc/fan-in/fan-in.sh leave '%s' north",
+			       state.admin), 1);
 	assert_string_equal(said, "fan-in: the state has nothing from north");
 }
 
@@ -287,7 +314,8 @@ static void begin_all(void)
 	for (int d = 0; d < 2; d++) {
 		pg_begin(&district[d], "wal_level = logical\nmax_slot_wal_keep_size = 512MB");
 		FINE(pw_store_open(district[d].uri, false, &office[d], WHY));
-		snprintf(from[d], sizeof(from[d]), "postgresql://postwalk_state@127.0.0.1:%d/office", district[d].port);
+		snprintf(from[d], sizeof(from[d]),
+			 "postgresql://postwalk_state@127.0.0.1:%d/office", district[d].port);
 	}
 	pg_begin(&state, "wal_retrieve_retry_interval = 100ms");
 	FINE(pw_store_open(state.uri, false, &s, WHY));

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The store's front door: one table of cases, each with SQLite and with a PostgreSQL server of its own.
- * What only one of them has is in test_store_sqlite.c and test_store_pgsql.c.
+ * The store's front door: one table of cases, each with SQLite and with a PostgreSQL server of its
+ * own. What only one of them has is in test_store_sqlite.c and test_store_pgsql.c.
  */
 #include "store_world.h"
 
-/* -- buses, codes, keys ------------------------------------------------------------------------------- */
+/* -- buses, codes, keys ------------------------------------------------------------------------ */
 
 static void bus_is_kept(struct world *w)
 {
@@ -80,7 +80,8 @@ static void code_is_good_once_and_not_for_ever(struct world *w)
 
 	IN_TRANSACTION(w->s, pw_store_code_put(w->s, "14", code, NOON_MS + 1000, WHY));
 	for (size_t i = 0; i < sizeof(tries) / sizeof(tries[0]); i++)
-		assert_int_equal(pw_store_code_take(w->s, tries[i].bus, tries[i].hash, tries[i].now_ms, WHY),
+		assert_int_equal(pw_store_code_take(w->s, tries[i].bus, tries[i].hash,
+						    tries[i].now_ms, WHY),
 				 tries[i].taken);
 }
 
@@ -125,7 +126,7 @@ static void key_waits_until_it_is_decided(struct world *w)
 	assert_true(rows[0].accepted);
 }
 
-/* -- records ------------------------------------------------------------------------------------------ */
+/* -- records ----------------------------------------------------------------------------------- */
 
 struct reading { const struct made *made; size_t at, seals; };
 
@@ -203,13 +204,14 @@ static char order[200];
 
 static int note_branch(void *ctx, const struct pw_branch *b)
 {
-	static const char *const letter[] = { [PW_BRANCH_FIRST] = "first", [PW_BRANCH_FORK] = "fork",
+	static const char *const letter[] = { [PW_BRANCH_FIRST] = "first",
+					      [PW_BRANCH_FORK] = "fork",
 					      [PW_BRANCH_HOLE] = "hole" };
 	size_t n = strlen(order);
 
 	(void)ctx;
-	snprintf(order + n, sizeof(order) - n, "%s/%.2s/%u:%s,%" PRIu64 "-%" PRIu64 " ", b->bus, b->epoch, b->branch,
-		 letter[b->why], b->first, b->head);
+	snprintf(order + n, sizeof(order) - n, "%s/%.2s/%u:%s,%" PRIu64 "-%" PRIu64 " ", b->bus,
+		 b->epoch, b->branch, letter[b->why], b->first, b->head);
 	return 0;
 }
 
@@ -243,8 +245,10 @@ static void branches_stand_side_by_side(struct world *w)
 	IN_TRANSACTION(w->s, pw_store_put(w->s, &hole.put, WHY));
 	put_now(w->s, &other, "2", NULL, 1);
 	assert_string_equal(branches(w, NULL, NULL),
-			    "14/01/1:fork,21-25 14/01/0:first,1-20 2/01/0:first,1-1 14/ff/2:hole,21-23 ");
-	assert_string_equal(branches(w, "14", NULL), "14/01/1:fork,21-25 14/01/0:first,1-20 14/ff/2:hole,21-23 ");
+			    "14/01/1:fork,21-25 14/01/0:first,1-20 2/01/0:first,1-1 "
+			    "14/ff/2:hole,21-23 ");
+	assert_string_equal(branches(w, "14", NULL), "14/01/1:fork,21-25 14/01/0:first,1-20 "
+			    "14/ff/2:hole,21-23 ");
 	assert_string_equal(branches(w, "14", EPOCH), "14/01/1:fork,21-25 14/01/0:first,1-20 ");
 	assert_string_equal(branches(w, "3", EPOCH), "");
 	make_put(&other, "14", &first.put.to, 5); /* the first one goes on beside them */
@@ -287,8 +291,10 @@ static void head_moves_by_compare_and_set(struct world *w)
 static void put_that_is_not_whole_is_refused(struct world *w)
 {
 	/* RFC 3629: alone, too long, a surrogate, past the last, cut off */
-	static const char *const no_utf8[] = { "{\"\xff\"}", "\x80", "\xc0\xaf", "\xe0\x9f\xbf", "\xed\xa0\x80",
-					       "\xf0\x8f\xbf\xbf", "\xf4\x90\x80\x80", "\xe2\x82", "\xf5" };
+	static const char *const no_utf8[] = { "{\"\xff\"}", "\x80", "\xc0\xaf", "\xe0\x9f\xbf",
+					       "\xed\xa0\x80",
+					       "\xf0\x8f\xbf\xbf", "\xf4\x90\x80\x80", "\xe2\x82",
+					       "\xf5" };
 	const char *words = "records of bus 14 do not lead from head to head";
 	struct made first, next;
 
@@ -321,7 +327,7 @@ static void put_that_is_not_whole_is_refused(struct world *w)
 	assert_int_equal(figures_of(w->s).sweeps, 1);
 }
 
-/* -- transactions --------------------------------------------------------------------------------------- */
+/* -- transactions ------------------------------------------------------------------------------ */
 
 static void rollback_leaves_nothing(struct world *w)
 {
@@ -427,7 +433,7 @@ static void second_owner_is_refused(struct world *w)
 	assert_non_null(strstr(why, "another process has"));
 }
 
-/* -- the table -------------------------------------------------------------------------------------------- */
+/* -- the table --------------------------------------------------------------------------------- */
 
 int main(void)
 {

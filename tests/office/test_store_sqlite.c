@@ -50,17 +50,21 @@ static const char *says(const char *file, const char *sql)
 	return said;
 }
 
-/* -- the file ---------------------------------------------------------------------------------------------- */
+/* -- the file ---------------------------------------------------------------------------------- */
 
 static void file_is_made_as_promised(void **state)
 {
 	const struct place *p = *state;
 
 	pw_store_close(owner(p));
-	assert_string_equal(says(p->file, "PRAGMA journal_mode; PRAGMA page_size; PRAGMA user_version;"
-				 "PRAGMA application_id; PRAGMA integrity_check"), "wal\n4096\n2\n1347899206\nok");
-	assert_string_equal(says(p->file, "SELECT group_concat(name) FROM pragma_table_list WHERE schema = 'main'"
-				 " AND type = 'table' AND name NOT LIKE 'sqlite%' AND NOT strict"), "");
+	assert_string_equal(says(p->file, "PRAGMA journal_mode; PRAGMA page_size; PRAGMA "
+				 "user_version;"
+				 "PRAGMA application_id; PRAGMA integrity_check"),
+			    "wal\n4096\n2\n1347899206\nok");
+	assert_string_equal(says(p->file, "SELECT group_concat(name) FROM pragma_table_list WHERE "
+				 "schema = 'main'"
+				 " AND type = 'table' AND name NOT LIKE 'sqlite%' AND NOT strict"),
+			    "");
 }
 
 static void other_files_are_refused(void **state)
@@ -72,13 +76,16 @@ static void other_files_are_refused(void **state)
 
 	says(p->file, "CREATE TABLE t (x)");
 	assert_int_equal(pw_store_open(p->file, false, &s, WHY), -2);
-	snprintf(expected, sizeof(expected), "%s: is a database, but not a store of postwalk-office", p->file);
+	snprintf(expected, sizeof(expected), "%s: is a database, but not a store of "
+		 "postwalk-office", p->file);
 	assert_string_equal(why, expected);
-	assert_string_equal(says(p->file, "PRAGMA journal_mode; SELECT group_concat(name) FROM sqlite_schema"),
+	assert_string_equal(says(p->file, "PRAGMA journal_mode; SELECT group_concat(name) FROM "
+				 "sqlite_schema"),
 			    "delete\nt"); /* as it was */
 	file = fopen(p->file, "w");
 	assert_non_null(file);
-	fputs("no database, but long enough to be read as one, were it not for its first sixteen bytes", file);
+	fputs("no database, but long enough to be read as one, were it not for its first sixteen "
+	      "bytes", file);
 	fclose(file);
 	assert_int_equal(pw_store_open(p->file, false, &s, WHY), -2);
 	snprintf(expected, sizeof(expected), "%s/none/office.db", p->dir);
@@ -87,7 +94,7 @@ static void other_files_are_refused(void **state)
 	assert_null(s);
 }
 
-/* -- its schema ---------------------------------------------------------------------------------------------- */
+/* -- its schema -------------------------------------------------------------------------------- */
 
 /* A file that the first schema made, with rows in it, by sqlite3. */
 static void older_schema_is_brought_up_to_date(void **state)
@@ -98,18 +105,23 @@ static void older_schema_is_brought_up_to_date(void **state)
 	says(p->file, ".read daemon/office/schema/sqlite-1.sql");
 	says(p->file, "PRAGMA application_id = 1347899206; PRAGMA user_version = 1;"
 	     "INSERT INTO bus VALUES ('14', zeroblob(32), x'', 5, 6);"
-	     "INSERT INTO branch VALUES ('14', x'" EPOCH "', 0, 'first', 1, 2, zeroblob(32), zeroblob(32), 1, 2, 0, 1,"
-	     " 0, 1); INSERT INTO record VALUES ('14', x'" EPOCH "', 0, 1, 1, 2, 3, 1, 'boot', zeroblob(32), '{}'),"
+	     "INSERT INTO branch VALUES ('14', x'" EPOCH "', 0, 'first', 1, 2, zeroblob(32), "
+	     "zeroblob(32), 1, 2, 0, 1,"
+	     " 0, 1); INSERT INTO record VALUES ('14', x'" EPOCH "', 0, 1, 1, 2, 3, 1, 'boot', "
+	     "zeroblob(32), '{}'),"
 	     " ('14', x'" EPOCH "', 0, 2, 1, 2, 3, 1, 'sweep', zeroblob(32), '{}');"
-	     "INSERT INTO sweep VALUES ('14', x'" EPOCH "', 0, 2, 9, 9, 9, 9, 9, 9, 1, 'carried', 0, 'missed', '')");
-	assert_int_equal(pw_store_open(p->file, true, &s, WHY), -2); /* an auditor changes nothing */
+	     "INSERT INTO sweep VALUES ('14', x'" EPOCH "', 0, 2, 9, 9, 9, 9, 9, 9, 1, 'carried', "
+	     "0, 'missed', '')");
+	/* an auditor changes nothing */
+	assert_int_equal(pw_store_open(p->file, true, &s, WHY), -2);
 	assert_non_null(strstr(why, "has schema 1; postwalk-office has to bring it to 2 first"));
 	s = owner(p);
 	assert_int_equal(figures_of(s).records, 2);
 	assert_int_equal(figures_of(s).missed, 1);
 	assert_int_equal(records_of(s, "14"), 2);
 	pw_store_close(s);
-	assert_string_equal(says(p->file, "PRAGMA user_version; SELECT records, missed FROM audit_buses;"
+	assert_string_equal(says(p->file, "PRAGMA user_version; SELECT records, missed FROM "
+				 "audit_buses;"
 				 "SELECT findings FROM audit_sweeps"), "2\n2|1\ncarried");
 	pw_store_close(owner(p)); /* and once more, where nothing is missing */
 }
@@ -122,7 +134,8 @@ static void newer_schema_is_refused(void **state)
 	pw_store_close(owner(p));
 	says(p->file, "PRAGMA user_version = 7");
 	assert_int_equal(pw_store_open(p->file, false, &s, WHY), -2);
-	assert_non_null(strstr(why, "has schema 7, made by a newer postwalk-office; this one knows 2"));
+	assert_non_null(strstr(why, "has schema 7, made by a newer postwalk-office; this one knows "
+			       "2"));
 	assert_int_equal(pw_store_open(p->file, true, &s, WHY), -2);
 }
 
@@ -133,14 +146,16 @@ static void broken_migration_leaves_nothing(void **state)
 	struct pw_store *s;
 
 	says(p->file, ".read daemon/office/schema/sqlite-1.sql");
-	says(p->file, "PRAGMA application_id = 1347899206; PRAGMA user_version = 1; CREATE TABLE audit_buses (x)");
+	says(p->file, "PRAGMA application_id = 1347899206; PRAGMA user_version = 1; CREATE TABLE "
+	     "audit_buses (x)");
 	assert_int_equal(pw_store_open(p->file, false, &s, WHY), -2);
 	assert_non_null(strstr(why, "audit_buses already exists"));
-	assert_string_equal(says(p->file, "PRAGMA user_version; SELECT count(*) FROM sqlite_schema WHERE type = 'view'"),
+	assert_string_equal(says(p->file, "PRAGMA user_version; SELECT count(*) FROM sqlite_schema "
+				 "WHERE type = 'view'"),
 			    "1\n0");
 }
 
-/* -- a full disk --------------------------------------------------------------------------------------------- */
+/* -- a full disk ------------------------------------------------------------------------------- */
 
 static void limit_files(rlim_t bytes)
 {
@@ -149,7 +164,8 @@ static void limit_files(rlim_t bytes)
 	assert_int_equal(setrlimit(RLIMIT_FSIZE, &limit), 0);
 }
 
-/* The limit of a file's size stands for the end of the disk; it falls into a put, and into a commit. */
+/* The limit of a file's size stands for the end of the disk; it falls into a put, and into a
+ * commit. */
 static void disk_that_is_full_takes_nothing_by_half(void **state)
 {
 	const struct place *p = *state;
@@ -215,10 +231,10 @@ static void transaction_that_is_gone_stays_gone(void **state)
 	pw_store_close(s);
 }
 
-/* -- kill -9 ----------------------------------------------------------------------------------------------------- */
+/* -- kill -9 ----------------------------------------------------------------------------------- */
 
-/* Killed in the middle of a put, of a transaction, at a commit: at a moment drawn at random. What was told
- * as committed is there, and nothing by half. */
+/* Killed in the middle of a put, of a transaction, at a commit: at a moment drawn at random.
+ * What was told as committed is there, and nothing by half. */
 static void killed_owner_leaves_whole_transactions(void **state)
 {
 	const struct place *p = *state;
@@ -264,7 +280,7 @@ static void killed_owner_leaves_whole_transactions(void **state)
 	assert_string_equal(says(p->file, "PRAGMA integrity_check"), "ok");
 }
 
-/* -- copies and auditors --------------------------------------------------------------------------------------- */
+/* -- copies and auditors ----------------------------------------------------------------------- */
 
 static void auditor_reads_a_copy_and_changes_nothing(void **state)
 {
@@ -324,10 +340,12 @@ int main(void)
 		cmocka_unit_test_setup_teardown(older_schema_is_brought_up_to_date, begin, end),
 		cmocka_unit_test_setup_teardown(newer_schema_is_refused, begin, end),
 		cmocka_unit_test_setup_teardown(broken_migration_leaves_nothing, begin, end),
-		cmocka_unit_test_setup_teardown(disk_that_is_full_takes_nothing_by_half, begin, end),
+		cmocka_unit_test_setup_teardown(disk_that_is_full_takes_nothing_by_half, begin,
+						end),
 		cmocka_unit_test_setup_teardown(transaction_that_is_gone_stays_gone, begin, end),
 		cmocka_unit_test_setup_teardown(killed_owner_leaves_whole_transactions, begin, end),
-		cmocka_unit_test_setup_teardown(auditor_reads_a_copy_and_changes_nothing, begin, end),
+		cmocka_unit_test_setup_teardown(auditor_reads_a_copy_and_changes_nothing, begin,
+						end),
 		cmocka_unit_test_setup_teardown(copy_that_fails_is_not_left, begin, end),
 	};
 
