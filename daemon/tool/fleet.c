@@ -256,7 +256,7 @@ static int all_known(const struct pw_fleet_state *s)
 		   unknown > 1 ? " and others" : "");
 }
 
-/* Nothing is kept or sent before all that was given is found good, and all is told that was asked. */
+/* Nothing is kept or sent before all that was given is found good, and what was asked is told. */
 static int run(struct pw_fleet_state *s, const struct pw_fleet_options *o)
 {
 	char why[500] = "";

@@ -45,7 +45,7 @@ struct pw_stop {
 	bool walked;              /* somebody walked to the rear and looked */
 	enum pw_verdict expected; /* 0: of this there is no record */
 	bool waits;               /* it closes with the next key-on or power-on, not before */
-	const char *driver;
+	char driver[PW_CODE_MAX];
 };
 
 #define PW_DEEDS_MAX 640

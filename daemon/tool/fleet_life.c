@@ -16,14 +16,16 @@
 
 /* -- days -------------------------------------------------------------------------------------- */
 
-void pw_fleet_days(const struct pw_fleet *f, const struct pw_fleet_bus *b,
-		   void (*take)(void *ctx, const struct pw_fleet_day *d, bool second), void *ctx)
+int pw_fleet_days(const struct pw_fleet *f, const struct pw_fleet_bus *b,
+		  void (*take)(void *ctx, const struct pw_fleet_day *d, bool second), void *ctx)
 {
 	struct pw_carry carry = { 0 }, second = { .off = true };
 	struct pw_fleet_day *d = malloc(sizeof(*d));
 	bool cloned = false;
 
-	for (unsigned number = 0; d && number < f->days; number++) {
+	if (!d)
+		return -1;
+	for (unsigned number = 0; number < f->days; number++) {
 		pw_fleet_day_make(f, b, false, number, &carry, d);
 		take(ctx, d, false);
 		if (cloned) {
@@ -33,6 +35,7 @@ void pw_fleet_days(const struct pw_fleet *f, const struct pw_fleet_bus *b,
 		cloned = cloned || carry.scene == PW_SCENE_CLONED;
 	}
 	free(d);
+	return 0;
 }
 
 /* -- living through them ----------------------------------------------------------------------- */
@@ -44,7 +47,6 @@ struct living {
 	struct pw_book copied;
 	const struct pw_got *got;
 	size_t count, next[2]; /* of own and clone */
-	unsigned days;
 };
 
 /* How long the kernel had been up: of each start another time. */
@@ -215,7 +217,6 @@ static void live_day(void *ctx, const struct pw_fleet_day *d, bool second)
 	if (d->scene != PW_SCENE_SILENT)
 		h->deliver = h->book.sealed;
 	receive(l, w, second, d->number, d->begin_ms + EVENING);
-	l->days += !second;
 }
 
 int pw_fleet_live(const struct pw_fleet *f, unsigned index, const struct pw_got *got, size_t count,
@@ -237,8 +238,7 @@ int pw_fleet_live(const struct pw_fleet *f, unsigned index, const struct pw_got 
 	pw_book_begin(&life->history[PW_HISTORY_OWN].book, life->bus.id, epoch, &life->bus.key);
 	pw_fleet_watch_begin(&l->own, &life->bus, &life->history[PW_HISTORY_OWN].book,
 			     pw_date_ms(f->from - BUILT_DAYS));
-	pw_fleet_days(f, &life->bus, live_day, l);
-	whole = l->days == f->days && pw_book_whole(&l->copied);
+	whole = pw_fleet_days(f, &life->bus, live_day, l) == 0 && pw_book_whole(&l->copied);
 	for (unsigned i = 0; i < PW_HISTORIES; i++)
 		whole = whole && pw_book_whole(&life->history[i].book);
 	pw_book_free(&l->copied);

@@ -29,8 +29,9 @@ struct pw_got {
 	char hash[65], nonce[33], sig[129];
 };
 
-/* Every day in order: of the bus, and from some day on of its second vehicle as well. */
-void pw_fleet_days(const struct pw_fleet *f, const struct pw_fleet_bus *b,
+/* Every day in order: of the bus, and from some day on of its second vehicle as well. 0; -1: no
+ * memory, and nothing was taken. */
+int pw_fleet_days(const struct pw_fleet *f, const struct pw_fleet_bus *b,
 		   void (*take)(void *ctx, const struct pw_fleet_day *d, bool second), void *ctx);
 
 struct pw_fleet_life {

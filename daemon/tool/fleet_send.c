@@ -15,6 +15,8 @@
 struct visit {
 	const struct pw_delivering *d;
 	unsigned index;
+	const struct pw_fleet_bus *bus;
+	struct pw_place place;
 	struct pw_link *link;
 	const struct pw_history *history;
 	enum pw_history_kind kind; /* of the history */
@@ -262,24 +264,32 @@ static bool deliver_journal(struct visit *v)
 
 /* -- the bus ----------------------------------------------------------------------------------- */
 
-/* The office as this bus knows it; enrolled now where it was not. */
-static bool find_office(struct visit *v, const struct pw_fleet_bus *b, struct pw_place *p)
+static void ask_enrol(struct visit *v)
 {
 	const struct pw_enrolled *e = &v->d->state->bus[v->index];
 
-	*p = v->d->place;
+	pw_link_enrol(&v->place, v->bus->id, e->code, &v->bus->key, NULL, &v->reply);
+}
+
+/* The office as this bus knows it; enrolled now where it was not. A key that a person has to decide
+ * on has its token already. */
+static bool find_office(struct visit *v)
+{
+	const struct pw_enrolled *e = &v->d->state->bus[v->index];
+	bool done;
+
+	v->place = v->d->place;
 	if (e->token[0] != '\0') {
-		memcpy(p->token, e->token, sizeof(p->token));
-		p->key = e->office;
+		memcpy(v->place.token, e->token, sizeof(v->place.token));
+		v->place.key = e->office;
 		return true;
 	}
 	if (e->code[0] == '\0')
 		return fail(v, "no token was kept, and --codes has no code for it");
-	pw_link_enrol(p, b->id, e->code, &b->key, NULL, &v->reply);
-	if (v->reply.said == PW_SAID_SO || v->reply.said == PW_SAID_WAITS)
-		return pw_fleet_state_token(v->d->state, v->index, p, v->why, v->size) == 0;
-	v->sums->refused += v->reply.said != PW_SAID_LATER;
-	return fail(v, "not enrolled: %s", v->reply.why);
+	done = ask(v, ask_enrol, false);
+	if (!done && v->reply.said != PW_SAID_WAITS)
+		return fail(v, "not enrolled: %s", v->reply.why);
+	return pw_fleet_state_token(v->d->state, v->index, &v->place, v->why, v->size) == 0 && done;
 }
 
 static bool deliver_life(struct visit *v, const struct pw_fleet_life *life)
@@ -302,12 +312,11 @@ bool pw_fleet_deliver(const struct pw_delivering *d, unsigned index, struct pw_s
 		.d = d, .index = index, .sums = sums, .why = why, .size = size, .last_ms = now_ms()
 	};
 	struct pw_fleet_life life;
-	struct pw_place place;
 	bool done = false;
 
+	v.bus = &life.bus;
 	if (pw_fleet_live(&d->state->fleet, index, e->got, e->count, &life, why, size) == 0
-	    && find_office(&v, &life.bus, &place)
-	    && pw_link_open(&place, &pw_patience, &v.link, why, size) == 0)
+	    && find_office(&v) && pw_link_open(&v.place, &pw_patience, &v.link, why, size) == 0)
 		done = deliver_life(&v, &life);
 	pw_link_close(v.link);
 	pw_growing_free(&v.text);

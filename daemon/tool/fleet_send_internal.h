@@ -25,7 +25,7 @@ struct pw_enrolled { /* of one bus */
 	size_t count, room;
 };
 struct pw_fleet_state {
-	char dir[256], zone[64];
+	char zone[64];
 	int fd;              /* -1: nothing is kept */
 	bool begun;          /* there was such a file: fleet is as it says */
 	struct pw_fleet fleet;

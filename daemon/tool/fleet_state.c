@@ -188,7 +188,8 @@ int pw_fleet_state_open(struct pw_fleet_state *s, const char *dir, char *why, si
 	pthread_mutex_init(&s->lock, NULL);
 	if (!dir)
 		return 0;
-	snprintf(path, sizeof(path), "%.256s/fleet.jsonl", dir);
+	if (snprintf(path, sizeof(path), "%s/fleet.jsonl", dir) >= (int)sizeof(path))
+		return bad(why, size, "%.40s...: expected a shorter path", dir);
 	if (mkdir(dir, 0700) && errno != EEXIST)
 		return bad(why, size, "%s: %s", dir, strerror(errno));
 	s->fd = open(path, O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
@@ -213,6 +214,21 @@ void pw_fleet_state_close(struct pw_fleet_state *s)
 
 /* -- lines written ----------------------------------------------------------------------------- */
 
+/* A line that did not fit the disk is taken back: others may come behind it. */
+static int append(const struct pw_fleet_state *s, const char *text, size_t length)
+{
+	const off_t before = lseek(s->fd, 0, SEEK_END);
+	int error;
+
+	if (write(s->fd, text, length) == (ssize_t)length)
+		return 0;
+	error = errno;
+	if (before >= 0 && ftruncate(s->fd, before))
+		error = errno;
+	errno = error;
+	return -1;
+}
+
 /* Takes line. */
 static int put(struct pw_fleet_state *s, json_t *line, char *why, size_t size)
 {
@@ -223,7 +239,7 @@ static int put(struct pw_fleet_state *s, json_t *line, char *why, size_t size)
 	json_decref(line);
 	if (n < 0 || n >= (int)sizeof(whole))
 		return bad(why, size, "no memory");
-	if (s->fd >= 0 && write(s->fd, whole, (size_t)n) != n)
+	if (s->fd >= 0 && append(s, whole, (size_t)n))
 		return bad(why, size, "what came to be cannot be kept: %s", strerror(errno));
 	return 0;
 }

@@ -377,11 +377,13 @@ static void note_stop(struct pw_script *s, const char *what, int64_t t0_ms, enum
 	struct pw_fleet_day *d = s->day;
 
 	assert(d->stops < PW_STOPS_MAX);
-	d->stop[d->stops++] = (struct pw_stop){
+	d->stop[d->stops] = (struct pw_stop){
 		.run = s->run, .what = what, .t0_ms = t0_ms, .scene = scene,
 		.walked = outcomes[scene].walked, .expected = outcomes[scene].expected,
-		.waits = outcomes[scene].waits, .driver = s->driver,
+		.waits = outcomes[scene].waits,
 	};
+	snprintf(d->stop[d->stops].driver, PW_CODE_MAX, "%s", s->driver);
+	d->stops++;
 }
 
 int64_t pw_script_key_off(struct pw_script *s, const char *what, int64_t t0_ms, enum pw_scene scene)

@@ -10,10 +10,15 @@
 
 /* -- a file that is there whole or not at all -------------------------------------------------- */
 
-struct file { FILE *f; char path[400], made[408]; };
+#define PATH_CHARS 400
+struct file { FILE *f; char path[PATH_CHARS], made[PATH_CHARS + 8]; };
 
 static int open_file(struct file *to, const char *path, char *why, size_t size)
 {
+	if (strlen(path) >= PATH_CHARS) {
+		snprintf(why, size, "%.40s...: expected a shorter path", path);
+		return -2;
+	}
 	snprintf(to->path, sizeof(to->path), "%s", path);
 	snprintf(to->made, sizeof(to->made), "%s.part", to->path);
 	to->f = fopen(to->made, "w");
@@ -35,6 +40,12 @@ static int close_file(struct file *to, char *why, size_t size)
 	return -2;
 }
 
+static int no_memory(char *why, size_t size)
+{
+	snprintf(why, size, "no memory");
+	return -2;
+}
+
 static void print_minute(FILE *to, int64_t minute)
 {
 	fprintf(to, "%02d:%02d", (int)(minute / 60), (int)(minute % 60));
@@ -42,16 +53,15 @@ static void print_minute(FILE *to, int64_t minute)
 
 /* -- the truth --------------------------------------------------------------------------------- */
 
+/* A stop by itself. */
+struct held { bool is; struct pw_stop stop; struct pw_run run; int32_t date; };
+
 struct listing {
 	FILE *to;
 	const struct pw_fleet *f;
 	const struct pw_fleet_bus *bus;
 	unsigned since;
-	struct {
-		bool held;
-		char text[512];
-		bool waits;
-	} last[2]; /* a stop, until the next one is known */
+	struct held last[2]; /* of the bus and of its clone: until the next one is known */
 };
 
 static void list_bus(const struct listing *l)
@@ -81,63 +91,60 @@ static void list_scene(const struct listing *l, const struct pw_fleet_day *d)
 		pw_scene_name(d->scene), l->bus->id, from, d->days);
 }
 
-static void let_go(struct listing *l, bool second, bool open)
-{
-	if (l->last[second].held)
-		fprintf(l->to, "%s,\"open\":%s}\n", l->last[second].text, open ? "true" : "false");
-	l->last[second].held = false;
-}
-
 static void write_run(FILE *to, const struct pw_fleet_bus *b, const struct pw_run *run)
 {
-	if (!run) {
-		fputs(",\"run\":null", to);
-		return;
-	}
-	fprintf(to, ",\"run\":\"%s\",\"route\":\"%s\",\"begin\":\"", run->code, b->route);
+	fprintf(to, "\"run\":\"%s\",\"route\":\"%s\",\"begin\":\"", run->code, b->route);
 	print_minute(to, run->begin_min);
 	fputs("\",\"end\":\"", to);
 	print_minute(to, run->end_min);
 	fprintf(to, "\",\"place\":\"%s\"", run->place);
 }
 
-static void write_stop(FILE *to, const struct listing *l, const struct pw_fleet_day *d,
-		       const struct pw_stop *stop, bool second)
+static void write_stop(const struct listing *l, const struct held *h, bool second, bool open)
 {
+	const struct pw_stop *stop = &h->stop;
 	char date[16];
 
-	pw_date_print(d->date, date);
-	fprintf(to,
-		"{\"stop\":\"%s\",\"bus\":\"%s\",\"copy\":\"%s\",\"date\":\"%s\",\"driver\":\"%s\"",
-		stop->what, l->bus->id, second ? "clone" : "", date, stop->driver);
-	write_run(to, l->bus, stop->run >= 0 ? &d->run[stop->run] : NULL);
-	fprintf(to, ",\"scene\":\"%s\",\"walked\":%s,\"t0_ms\":%" PRId64 ",\"expected\":",
+	pw_date_print(h->date, date);
+	fprintf(l->to, "{\"stop\":\"%s\",\"bus\":\"%s\",\"copy\":\"%s\",\"date\":\"%s\",",
+		stop->what, l->bus->id, second ? "clone" : "", date);
+	fprintf(l->to, "\"driver\":\"%s\",", stop->driver);
+	if (stop->run >= 0)
+		write_run(l->to, l->bus, &h->run);
+	else
+		fputs("\"run\":null", l->to);
+	fprintf(l->to, ",\"scene\":\"%s\",\"walked\":%s,\"t0_ms\":%" PRId64 ",\"expected\":",
 		pw_scene_name(stop->scene), stop->walked ? "true" : "false", stop->t0_ms);
 	if (stop->expected)
-		fprintf(to, "\"%s\"", pw_verdict_name(stop->expected));
+		fprintf(l->to, "\"%s\"", pw_verdict_name(stop->expected));
 	else
-		fputs("null", to);
+		fputs("null", l->to);
+	fprintf(l->to, ",\"open\":%s}\n", open ? "true" : "false");
+}
+
+static void let_go(struct listing *l, bool second, bool ends)
+{
+	struct held *h = &l->last[second];
+
+	if (h->is)
+		write_stop(l, h, second, ends && h->stop.waits);
+	h->is = false;
 }
 
 /* A stop that waits is open until another one is seen. */
 static void list_stop(struct listing *l, const struct pw_fleet_day *d, const struct pw_stop *stop,
 		      bool second)
 {
-	FILE *to;
+	struct held h = { .is = true, .stop = *stop, .date = d->date };
 
+	if (stop->run >= 0)
+		h.run = d->run[stop->run];
 	if (!stop->expected) {
-		write_stop(l->to, l, d, stop, second);
-		fputs(",\"open\":false}\n", l->to);
+		write_stop(l, &h, second, false);
 		return;
 	}
 	let_go(l, second, false);
-	to = fmemopen(l->last[second].text, sizeof(l->last[second].text), "w");
-	if (!to)
-		return;
-	write_stop(to, l, d, stop, second);
-	fclose(to);
-	l->last[second].held = true;
-	l->last[second].waits = stop->waits;
+	l->last[second] = h;
 }
 
 static void list_day(void *ctx, const struct pw_fleet_day *d, bool second)
@@ -161,9 +168,10 @@ int pw_fleet_list(const struct pw_fleet *f, unsigned since, FILE *to, char *why,
 		if (pw_fleet_bus_make(f, i, &bus, why, size))
 			return -2;
 		list_bus(&l);
-		pw_fleet_days(f, &bus, list_day, &l);
-		let_go(&l, false, l.last[0].waits);
-		let_go(&l, true, l.last[1].waits);
+		if (pw_fleet_days(f, &bus, list_day, &l))
+			return no_memory(why, size);
+		let_go(&l, false, true);
+		let_go(&l, true, true);
 	}
 	return 0;
 }
@@ -202,8 +210,8 @@ int pw_fleet_run_sheet(const struct pw_fleet *f, unsigned since, const char *pat
 	fputs("date,bus,run,route,driver,begin,end,place\n", to.f);
 	for (unsigned i = 0; i < f->buses && result == 0; i++) {
 		result = pw_fleet_bus_make(f, i, &bus, why, size);
-		if (result == 0)
-			pw_fleet_days(f, &bus, sheet_day, &l);
+		if (result == 0 && pw_fleet_days(f, &bus, sheet_day, &l))
+			result = no_memory(why, size);
 	}
 	if (result == 0)
 		return close_file(&to, why, size);
@@ -217,7 +225,7 @@ int pw_fleet_run_sheet(const struct pw_fleet *f, unsigned since, const char *pat
 static int export_history(const struct pw_history *h, const char *dir, struct pw_growing *g,
 			  char *why, size_t size)
 {
-	char path[400];
+	char path[PATH_CHARS];
 	struct file to;
 	int64_t last;
 
@@ -230,7 +238,7 @@ static int export_history(const struct pw_history *h, const char *dir, struct pw
 	}
 	if (last == 0)
 		return 0;
-	snprintf(path, sizeof(path), "%.256s/%s%s%s.jsonl", dir, h->book.bus, h->name[0] ? "." : "",
+	snprintf(path, sizeof(path), "%s/%s%s%s.jsonl", dir, h->book.bus, h->name[0] ? "." : "",
 		 h->name);
 	if (open_file(&to, path, why, size))
 		return -2;
@@ -244,6 +252,10 @@ int pw_fleet_exports(struct pw_fleet_state *s, const char *dir, char *why, size_
 	struct pw_fleet_life life;
 	int result = 0;
 
+	if (strlen(dir) > PATH_CHARS - 100) {
+		snprintf(why, size, "%.40s...: expected a shorter path", dir);
+		return -2;
+	}
 	if (mkdir(dir, 0777) && errno != EEXIST) {
 		snprintf(why, size, "%s: %s", dir, strerror(errno));
 		return -2;

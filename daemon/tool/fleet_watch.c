@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* From edges to records: feed.c, effects.c, proofs.c and clock.c of daemon/bus, without wires. */
+#include <assert.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -37,8 +38,9 @@ void pw_watch_journal(struct pw_fleet_watch *w, const struct pw_note *n)
 	const struct pw_record r = { .boot = w->boot, .mono_ms = n->mono_ms, .wall_ms = n->wall_ms,
 				     .wall_ok = n->wall_ok, .kind = n->kind, .body = body };
 
-	if (pw_text_body(n, body, sizeof(body)) < 0)
-		snprintf(body, sizeof(body), "{}"); /* no note made here is too long */
+	int length = pw_text_body(n, body, sizeof(body));
+
+	assert(length > 0); /* no note made here is too long */
 	pw_book_add(w->book, &r);
 	w->keep = true;
 	if (n->kind == PW_K_SWEEP || n->kind == PW_K_RESTART || n->kind == PW_K_EXCUSED)

@@ -157,19 +157,22 @@ static pid_t send_beside(const struct office *o, const char *more)
 }
 
 /* Until the office has so many; a look at the running process each time. */
-static void wait_for(const struct office *o, long records)
+static long wait_for(const struct office *o, long records)
 {
 	const int64_t until_ms = office_now_ms() + OFFICE_PATIENCE_MS;
+	long there;
 
-	while (office_count(o, "records") < records)
+	while ((there = office_count(o, "records")) < records)
 		if (office_now_ms() > until_ms)
 			fail_msg("the office never had %ld records", records);
+	return there;
 }
 
 static void an_office_that_is_killed_misses_nothing(void **state)
 {
 	struct office o;
 	struct told t;
+	long there;
 	int status;
 	pid_t pid;
 
@@ -177,13 +180,16 @@ static void an_office_that_is_killed_misses_nothing(void **state)
 	office_begin(&o, "");
 	keep_port(&o);
 	enrol_all(&o, 8);
-	pid = send_beside(&o, "--buses 8 --days 3 --within 2s " FLEET);
-	wait_for(&o, 200);
+	t = bring(&o, "--buses 8 --days 1 " FLEET);
+	assert_int_equal(t.status, 0);
+	pid = send_beside(&o, "--days 3 --within 2s");
+	there = wait_for(&o, t.records + 100);
 	assert_int_equal(office_stop(&o, SIGKILL), 128 + SIGKILL);
 	assert_true(office_start(&o));
 	assert_int_equal(waitpid(pid, &status, 0), pid);
 	assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 0);
 	t = bring(&o, "--days 0");
+	print_message("killed when it had %ld of %ld records\n", there, t.records);
 	assert_true(t.status == 0 && t.sent == 0 && t.there == t.records);
 	assert_int_equal(office_count(&o, "records"), t.records);
 	office_end(&o);

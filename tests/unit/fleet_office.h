@@ -21,6 +21,7 @@ struct fake_office {
 	struct pw_secret_key key, other;
 	/* what it says */
 	unsigned later, gaps;      /* so many times, before anything else */
+	unsigned enrol_later;
 	uint64_t head_seq;         /* of GET head; 0: none */
 	char head_hash[65];
 	bool lies;                 /* it signs by another key */
@@ -133,6 +134,10 @@ static inline enum MHD_Result fake_answer(struct fake_office *o, struct MHD_Conn
 		return fake_say(c, 200,
 				json_pack("{s:s,s:s,s:[]}", "office", "postwalk-office-v1", "key",
 					  pem, "packing"));
+	if (strcmp(path, "/v1/enrol") == 0 && o->enrol_later > 0) {
+		o->enrol_later--;
+		return fake_say(c, 503, json_pack("{s:s,s:s}", "error", "later", "words", "later"));
+	}
 	if (strcmp(path, "/v1/enrol") == 0)
 		return fake_say(
 			c, 200,

@@ -152,6 +152,16 @@ static void later_is_tried_again(void **state)
 	assert_told(m, "refused 0");
 }
 
+static void enrolment_is_tried_again_as_well(void **state)
+{
+	struct meeting *m = *state;
+
+	m->office.enrol_later = 1;
+	assert_int_equal(bring(m, "60s"), 0);
+	assert_int_equal(m->office.enrol_later, 0);
+	assert_told(m, "refused 0");
+}
+
 static void patience_has_an_end(void **state)
 {
 	struct meeting *m = *state;
@@ -199,6 +209,7 @@ int main(void)
 		T(a_gap_is_followed),
 		T(an_office_that_takes_nothing_is_given_up),
 		T(later_is_tried_again),
+		T(enrolment_is_tried_again_as_well),
 		T(patience_has_an_end),
 		T(receipts_are_held_against_key_and_record),
 		T(the_last_record_is_sent_again_for_its_receipt),
