@@ -29,7 +29,9 @@ const char *pw_store_name(const struct pw_store *s); /* "sqlite" or "postgresql"
  * been written in the transaction that stands, where one does. */
 int pw_store_copy(struct pw_store *s, const char *path, char *why, size_t size);
 
-/* After commit's 0 all of it is on the disk. After a -1 of anything: rollback, then open anew may help. */
+/* After commit's 0 all of it is on the disk. After a -1 of anything: rollback, then open anew may help. A
+ * commit's -1 may have happened all the same: the heads tell. A lost connection is -1 once, and the next
+ * transaction makes another. What is asked outside of a transaction stands for itself. */
 int pw_store_begin(struct pw_store *s, char *why, size_t size);
 int pw_store_commit(struct pw_store *s, char *why, size_t size);
 void pw_store_rollback(struct pw_store *s);
@@ -113,7 +115,8 @@ struct pw_put {
 	const struct pw_standing *standing;
 	size_t standings;
 };
-/* Compare-and-set of the head, and the rows. -2: the head is not that any more. */
+/* Within a transaction: compare-and-set of the head, and the rows, of a bus that is there. -2: the head is
+ * not that any more; not whole from head to head; a body that is not UTF-8. */
 int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t size);
 /* In order of seq, from, as they were sent: for export from the office. seal: NULL where it has none. */
 int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t from, int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal), void *ctx, char *why, size_t size);

@@ -202,4 +202,15 @@ static inline int shell(char *said, size_t size, const char *format, ...)
 	return WEXITSTATUS(pclose(pipe));
 }
 
+/* Quicker than another schema: only the superuser gets past the triggers. */
+static inline void empty_tables(const struct pg_server *pg)
+{
+	pg_run(pg->admin, "SET session_replication_role = replica; SET search_path = postwalk; DO "
+	       "$$ DECLARE t text;"
+	       " BEGIN FOR t IN SELECT relname FROM pg_class WHERE relnamespace = "
+	       "to_regnamespace('postwalk')"
+	       " AND relkind IN ('r', 'p') AND NOT relispartition AND relname <> 'migration' LOOP"
+	       " EXECUTE 'DELETE FROM ' || t; END LOOP; END $$");
+}
+
 #endif

@@ -41,23 +41,12 @@ static inline int outside(struct world *w, char *said, size_t size, const char *
 	return status;
 }
 
-/* Quicker than another schema: only the superuser gets past the triggers. */
-static inline void empty_tables(void)
-{
-	pg_run(pg.admin, "SET session_replication_role = replica; SET search_path = postwalk; DO "
-	       "$$ DECLARE t text;"
-	       " BEGIN FOR t IN SELECT relname FROM pg_class WHERE relnamespace = "
-	       "to_regnamespace('postwalk')"
-	       " AND relkind IN ('r', 'p') AND NOT relispartition AND relname <> 'migration' LOOP"
-	       " EXECUTE 'DELETE FROM ' || t; END LOOP; END $$");
-}
-
 static inline void world_begin(struct world *w)
 {
 	snprintf(w->dir, sizeof(w->dir), "%s/postwalk-store-XXXXXX", pg_place());
 	assert_non_null(mkdtemp(w->dir));
 	if (w->pgsql) {
-		empty_tables();
+		empty_tables(&pg);
 		snprintf(w->where, sizeof(w->where), "%s", pg.uri);
 	} else {
 		snprintf(w->where, sizeof(w->where), "%s/office.db", w->dir);

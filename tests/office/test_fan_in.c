@@ -309,17 +309,22 @@ static void state_leaves_a_district(void **unused)
 
 static void begin_all(void)
 {
+	static const char settings[] = "wal_level = logical\nmax_slot_wal_keep_size = 512MB";
 	struct pw_store *s;
 
+	pg_begin(&district[0], settings);
+	FINE(pw_store_open(district[0].uri, false, &s, WHY));
+	pw_store_close(s);
+	pg_stop(&district[0]);
+	pg_begin_like(&district[1], &district[0], settings);
+	pg_begin_like(&state, &district[0],
+		      "wal_level = replica\nwal_retrieve_retry_interval = 100ms");
+	pg_start(&district[0]);
 	for (int d = 0; d < 2; d++) {
-		pg_begin(&district[d], "wal_level = logical\nmax_slot_wal_keep_size = 512MB");
 		FINE(pw_store_open(district[d].uri, false, &office[d], WHY));
 		snprintf(from[d], sizeof(from[d]),
 			 "postgresql://postwalk_state@127.0.0.1:%d/office", district[d].port);
 	}
-	pg_begin(&state, "wal_retrieve_retry_interval = 100ms");
-	FINE(pw_store_open(state.uri, false, &s, WHY));
-	pw_store_close(s);
 }
 
 int main(void)
