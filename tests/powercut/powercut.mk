@@ -18,7 +18,7 @@ $(POWERCUT_TESTS) $(BUILD)/tests/bench/journal_bytes: $(ROOM_OBJECTS) \
 		$(wildcard tests/powercut/*.h tests/faults/*.h)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon -Itests $(filter %.c %.o,$^) -o $@ \
-		$(LIBS) $(POWERCUT_LIBS)
+		$(LIBS) $(POWERCUT_LIBS) -lm
 
 .PHONY: powercut run-powercut powercut-ready
 powercut-ready: $(POWERCUT_TESTS)
