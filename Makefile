@@ -122,7 +122,7 @@ units: $(UNIT)
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
 	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(BUILD)/postwalk-office
 # What waits for the real clock runs beside what computes.
-TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts disk service sweep walls shim),$(UNIT))
+TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls shim),$(UNIT))
 check: all units board-ready powercut-ready browser-ready
 	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) "$(BROWSER_TEST)" -- \
 		$(filter-out $(TIMED),$(UNIT)) \

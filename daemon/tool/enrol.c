@@ -164,8 +164,8 @@ static void say_keys(const struct enrolment *e)
 	pw_public_key_print(&e->key.public, bus);
 	pw_public_key_print(&e->place.key, office);
 	printf("  key of this bus    %s\n  key of the office  %s\n"
-	       "Compare both with the office by telephone. They are fingerprints (SHA-256), and the\n"
-	       "same two stand there; if one differs, somebody stands in between: go no further.\n",
+	       "Compare both with the office by telephone. They are fingerprints (SHA-256), and\n"
+	       "the same two stand there; if one differs, somebody stands in between: go no further.\n",
 	       bus, office);
 }
 

@@ -14,8 +14,10 @@ int pw_act_as_owner(const char *dir, char *why, size_t size)
 	if (stat(dir, &s) < 0)
 		snprintf(why, size, "%s: %s", dir, strerror(errno));
 	else if (!S_ISDIR(s.st_mode))
-		snprintf(why, size, "%s: expected the state folder of a bus, and it is no folder", dir);
-	else if (geteuid() == 0 && s.st_uid != 0 && (setegid(s.st_gid) < 0 || seteuid(s.st_uid) < 0))
+		snprintf(why, size, "%s: expected the state folder of a bus, and it is no folder",
+			 dir);
+	else if (geteuid() == 0 && s.st_uid != 0
+		 && (setegid(s.st_gid) < 0 || seteuid(s.st_uid) < 0))
 		snprintf(why, size, "%s: its owner cannot be acted for: %s", dir, strerror(errno));
 	else
 		return 0;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
  * One contact: how far has the office this journal, and from there on stretch by stretch. The last
- * receipt stands for all before it: it alone is handed over, when all is there or the contact breaks.
+ * receipt stands for all before it: it alone is handed over, when all is there or contact breaks.
  */
 #include "uplink_internal.h"
 
@@ -235,8 +235,8 @@ static void rest(struct pw_uplink *u)
 	u->idle = true;
 	u->records = (struct pw_turn){ .at_ms = pw_uplink_now_ms() + u->pace->look_ms };
 	if (u->forked)
-		pw_uplink_tell(u, PW_D_REFUSED, "delivered, and the office has another journal beside "
-			       "it: one of the two was put back or cloned");
+		pw_uplink_tell(u, PW_D_REFUSED, "delivered, and the office has another journal "
+			       "beside it: one of the two was put back or cloned");
 	else
 		pw_uplink_tell(u, PW_D_DONE, "");
 }

@@ -34,8 +34,8 @@ static void take_office(struct pw_link *link, const json_t *answer, struct pw_pu
 	if (memcmp(known, &none, sizeof(none)) == 0 || memcmp(known, key, sizeof(*key)) == 0)
 		return;
 	pw_public_key_print(key, print);
-	pw_reply_set(reply, PW_SAID_STRANGER, "the office there has another key than that of this bus: "
-		     "its fingerprint is %s", print);
+	pw_reply_set(reply, PW_SAID_STRANGER, "the office there has another key than that of this "
+		     "bus: its fingerprint is %s", print);
 }
 
 void pw_link_office(struct pw_link *link, struct pw_public_key *key, struct pw_reply *reply)

@@ -15,22 +15,35 @@ const struct pw_patience pw_patience = {
 
 /* -- opening ----------------------------------------------------------------------------------- */
 
+/* Room for n more and a zero, doubled: an answer in small pieces is not copied with each. */
+static bool make_room(struct pw_link *link, size_t n)
+{
+	size_t size = link->size > 0 ? link->size : 4096;
+	char *more;
+
+	while (size < link->length + n + 1)
+		size *= 2;
+	if (size == link->size)
+		return true;
+	more = realloc(link->text, size);
+	if (more == NULL)
+		return false;
+	link->text = more;
+	link->size = size;
+	return true;
+}
+
 static size_t take(char *data, size_t one, size_t count, void *ctx)
 {
 	struct pw_link *link = ctx;
 	const size_t n = one * count;
-	char *more;
 
 	link->too_long = n > PW_ANSWER_MAX - link->length;
-	if (link->too_long)
+	if (link->too_long || !make_room(link, n))
 		return 0;
-	more = realloc(link->text, link->length + n + 1);
-	if (more == NULL)
-		return 0;
-	link->text = more;
-	memcpy(more + link->length, data, n);
+	memcpy(link->text + link->length, data, n);
 	link->length += n;
-	more[link->length] = '\0';
+	link->text[link->length] = '\0';
 	return n;
 }
 
@@ -76,7 +89,11 @@ static CURLcode set_trust(struct pw_link *link, const char *pem)
 	blob.data = (void *)(uintptr_t)pem;
 	blob.len = strlen(pem);
 	code = curl_easy_setopt(link->curl, CURLOPT_CAPATH, NULL);
-	return code != CURLE_OK ? code : curl_easy_setopt(link->curl, CURLOPT_CAINFO_BLOB, &blob);
+	if (code == CURLE_OK)
+		code = curl_easy_setopt(link->curl, CURLOPT_CAINFO, NULL);
+	if (code == CURLE_OK)
+		code = curl_easy_setopt(link->curl, CURLOPT_CAINFO_BLOB, &blob);
+	return code;
 }
 
 static CURLcode set_ends(struct pw_link *link)

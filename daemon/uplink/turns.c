@@ -29,8 +29,16 @@ void pw_uplink_tell(struct pw_uplink *u, enum pw_delivery_state state, const cha
 		      fitting[0] ? ": " : "", fitting);
 }
 
+static void hurry(struct pw_turn *turn, int64_t at_ms)
+{
+	const int64_t soon_ms = at_ms > turn->asked_ms ? at_ms : turn->asked_ms;
+
+	if (turn->at_ms > soon_ms)
+		*turn = (struct pw_turn){ .at_ms = soon_ms, .asked_ms = turn->asked_ms };
+}
+
 /* The network often comes in several steps, and changes for other reasons: not too often. */
-static void network_came(struct pw_uplink *u)
+void pw_uplink_hurry(struct pw_uplink *u)
 {
 	const int64_t now_ms = pw_uplink_now_ms();
 	int64_t at_ms = now_ms + u->pace->backoff_ms(0, false, 0, randombytes_random());
@@ -40,14 +48,8 @@ static void network_came(struct pw_uplink *u)
 	if (u->network_ms != 0 && at_ms < u->network_ms + u->pace->network_ms)
 		at_ms = u->network_ms + u->pace->network_ms;
 	u->network_ms = at_ms;
-	for (struct pw_turn *turn = &u->records;; turn = &u->alerts) {
-		const int64_t soon_ms = at_ms > turn->asked_ms ? at_ms : turn->asked_ms;
-
-		if (turn->at_ms > soon_ms)
-			*turn = (struct pw_turn){ .at_ms = soon_ms, .asked_ms = turn->asked_ms };
-		if (turn == &u->alerts)
-			return;
-	}
+	hurry(&u->records, at_ms);
+	hurry(&u->alerts, at_ms);
 }
 
 static void wait_for_more(struct pw_uplink *u)
@@ -63,7 +65,7 @@ static void wait_for_more(struct pw_uplink *u)
 		return;
 	poll(p, 2, left_ms > 3600000 ? 3600000 : (int)left_ms);
 	if (p[1].revents & POLLIN && pw_network_came(u->network))
-		network_came(u);
+		pw_uplink_hurry(u);
 }
 
 void pw_uplink_turns(struct pw_uplink *u)

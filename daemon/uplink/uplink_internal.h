@@ -37,7 +37,7 @@ struct pw_link {
 	CURLU *url;
 	char error[CURL_ERROR_SIZE];
 	char *text;         /* of the answer */
-	size_t length;
+	size_t length, size;
 	bool too_long;
 	bool packs;         /* the office takes zstd */
 };
@@ -118,6 +118,7 @@ void pw_uplink_turns(struct pw_uplink *u);
 void pw_uplink_tell(struct pw_uplink *u, enum pw_delivery_state state, const char *words);
 /* What is to be said of an answer that was not yes, and when to try again. */
 void pw_uplink_failed(struct pw_uplink *u, struct pw_turn *turn, const struct pw_reply *reply);
+void pw_uplink_hurry(struct pw_uplink *u); /* the network came: what waits is tried soon */
 /* 0; -1: the writer is gone. */
 int pw_uplink_contact(struct pw_uplink *u);
 int pw_uplink_alerts(struct pw_uplink *u); /* those whose turn it is */

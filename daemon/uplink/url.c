@@ -49,8 +49,8 @@ static int check_parts(const char *url, const char *scheme, const char *host, ch
 	if (strcmp(scheme, "http") == 0 && is_loopback(host))
 		return 0;
 	if (strcmp(scheme, "http") == 0)
-		snprintf(why, size, "%.200s: expected " FORM ": what goes by http:// can be read on "
-			 "its way, and is for loopback addresses only", url);
+		snprintf(why, size, "%.200s: expected " FORM ": what goes by http:// can be read "
+			 "on its way, and is for loopback addresses only", url);
 	else
 		snprintf(why, size, "%.200s: expected " FORM, url);
 	return -2;

@@ -58,7 +58,7 @@ static int load(const struct scene *s, struct pw_place *place)
 	return pw_place_load(s->tool->dir, place, why, sizeof(why));
 }
 
-/* -- it goes ------------------------------------------------------------------------------------------------ */
+/* -- it goes ----------------------------------------------------------------------------------- */
 
 static void enrolled(void **state)
 {
@@ -129,7 +129,7 @@ static void the_folder_s_owner_owns_them(void **state)
 	}
 }
 
-/* -- which bus -------------------------------------------------------------------------------------------------- */
+/* -- which bus --------------------------------------------------------------------------------- */
 
 static void the_bus_of_a_journal_at_rest(void **state)
 {
@@ -171,7 +171,7 @@ static void the_bus_of_a_watch_that_runs(void **state)
 	close(listener);
 }
 
-/* -- it does not go ----------------------------------------------------------------------------------------------- */
+/* -- it does not go ---------------------------------------------------------------------------- */
 
 /* Exit 1, one sentence, and nothing is kept. */
 static void assert_not(const struct scene *s, const char *part)
@@ -267,7 +267,7 @@ static void a_key_that_waits(void **state)
 	assert_string_equal(place.token, TOKEN);
 }
 
-/* -- bad input ---------------------------------------------------------------------------------------------------- */
+/* -- bad input --------------------------------------------------------------------------------- */
 
 static void bad_input(void **state)
 {

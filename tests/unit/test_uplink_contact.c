@@ -5,6 +5,8 @@
  */
 #include "uplink_writer.h"
 
+#include <linux/rtnetlink.h>
+
 #include "../../daemon/uplink/uplink_internal.h"
 
 #define LONG_MS 3600000
@@ -17,7 +19,7 @@ struct world {
 	pthread_t thread;
 };
 
-/* -- the uplink's thread ----------------------------------------------------------------------------- */
+/* -- the uplink's thread ----------------------------------------------------------------------- */
 
 static struct office *noted_in;
 static int again_after; /* so many tries fail and are tried again at once; then it waits for long */
@@ -59,7 +61,7 @@ static struct world *begin(void)
 	return w;
 }
 
-static void start(struct world *w)
+static void start_with(struct world *w, int of_network)
 {
 	struct pw_place place = { .token = TOKEN, .key = w->office->key.public };
 	char why[200];
@@ -71,8 +73,13 @@ static void start(struct world *w)
 	w->writer.fd = pair[0];
 	w->uplink.hands.fd = pair[1];
 	w->uplink.pace = &pace;
-	w->uplink.network = -1;
+	w->uplink.network = of_network;
 	assert_int_equal(pthread_create(&w->thread, NULL, take_turns, w), 0);
+}
+
+static void start(struct world *w)
+{
+	start_with(w, -1);
 }
 
 static void discard(struct world *w)
@@ -105,7 +112,7 @@ static void expect(struct world *w, const char *name, const char *wanted)
 		fail_msg("%s: expected\n%s\nbut it went\n%s", name, wanted, log);
 }
 
-/* -- stories ------------------------------------------------------------------------------------------- */
+/* -- stories ----------------------------------------------------------------------------------- */
 
 #define ASK "where\noffice: office\noffice: head\n"
 #define S "says sending\n"
@@ -254,7 +261,7 @@ static void each_story_goes_as_it_should(void **state)
 	}
 }
 
-/* -- what comes in between ---------------------------------------------------------------------------- */
+/* -- what comes in between --------------------------------------------------------------------- */
 
 static bool asks(const struct pw_hand *h, enum pw_hand_kind kind, uint64_t first)
 {
@@ -330,7 +337,90 @@ static void what_is_sealed_later_follows(void **state)
 	finish(w);
 }
 
-/* -- receipts that are none ---------------------------------------------------------------------------- */
+/* -- the network comes ------------------------------------------------------------------------- */
+
+static int network; /* the kernel's end */
+
+/* As rtnetlink(7) tells it. Only a new address or route is worth a try; what goes is not. */
+static void tell_network(uint16_t type)
+{
+	struct nlmsghdr m = { .nlmsg_len = NLMSG_LENGTH(0), .nlmsg_type = type };
+
+	assert_int_equal(send(network, &m, m.nlmsg_len, 0), m.nlmsg_len);
+}
+
+static void come_into_the_yard(struct writer *w, const struct pw_hand *asked)
+{
+	(void)w;
+	if (asked->kind != PW_H_SAYS || asked->state != PW_D_AWAY)
+		return;
+	again_after = 1;
+	tell_network(RTM_DELADDR);
+	tell_network(RTM_NEWADDR);
+}
+
+/* The next try would be in an hour; with an address it is made at once, as the first one after a stop. */
+static void the_network_comes(void **state)
+{
+	struct world *w = begin();
+	int pair[2];
+
+	(void)state;
+	assert_int_equal(socketpair(AF_UNIX, SOCK_DGRAM | SOCK_NONBLOCK, 0, pair), 0);
+	journal_make(&w->journal, 4, 0);
+	w->writer.sealed = 4;
+	w->writer.between = come_into_the_yard;
+	office_can(w->office, (struct canned){ .status = 500, .body = "no", .path = "/v1/office" });
+	start_with(w, pair[0]);
+	network = pair[1];
+	expect(w, "the network", "where\noffice: office\nwait 0\nsays away\nwait 0\n"
+	       ASK S SEND(1, 4) END(4, 5) DONE);
+	tell_network(RTM_NEWROUTE); /* nothing to be sent: nothing is done */
+	finish(w);
+	close(pair[0]);
+	close(pair[1]);
+}
+
+/* Sooner, never later; not before the office asked for it; not again and again; not without a reason. */
+static void how_soon_the_network_is_tried(void **state)
+{
+	static const struct pw_uplink_pace quick = { .backoff_ms = note_backoff, .network_ms = 30000 };
+	struct world *w = begin();
+	struct pw_uplink *u = &w->uplink;
+	const int64_t now_ms = clock_ms();
+
+	(void)state;
+	u->pace = &quick;
+	again_after = 100;
+	u->records = (struct pw_turn){ .at_ms = now_ms + LONG_MS, .tries = 9 };
+	u->idle = true;
+	pw_uplink_hurry(u);
+	assert_int_equal(u->records.at_ms, now_ms + LONG_MS);
+	u->idle = false;
+	pw_uplink_hurry(u);
+	assert_in_range(u->records.at_ms, now_ms, now_ms + 10000);
+	assert_int_equal(u->records.tries, 0);
+	u->records.at_ms = now_ms + LONG_MS;
+	pw_uplink_hurry(u);
+	assert_in_range(u->records.at_ms, now_ms + 30000, now_ms + 40000);
+	u->records = (struct pw_turn){ .at_ms = now_ms + 1, .tries = 9 };
+	pw_uplink_hurry(u);
+	assert_int_equal(u->records.at_ms, now_ms + 1);
+	assert_int_equal(u->records.tries, 9);
+	u->network_ms = 0;
+	u->records = (struct pw_turn){ .at_ms = now_ms + LONG_MS, .asked_ms = now_ms + 777000 };
+	pw_uplink_hurry(u);
+	assert_int_equal(u->records.at_ms, now_ms + 777000);
+	u->network_ms = 0;
+	u->idle = true;
+	u->hands.alerts = 1;
+	u->alerts = (struct pw_turn){ .at_ms = now_ms + LONG_MS };
+	pw_uplink_hurry(u);
+	assert_in_range(u->alerts.at_ms, now_ms, now_ms + 10000);
+	discard(w);
+}
+
+/* -- receipts that are none -------------------------------------------------------------------- */
 
 static void sign_by_another(struct pw_receipt *r, struct office *o)
 {
@@ -400,7 +490,7 @@ static void a_refused_alert_keeps_no_other_back(void **state)
 	finish(w);
 }
 
-/* -- a writer that is not as it should be ------------------------------------------------------------------ */
+/* -- a writer that is not as it should be ------------------------------------------------------ */
 
 static void a_silent_writer_is_left(void **state)
 {
@@ -441,7 +531,7 @@ static void what_is_no_message_is_thrown_away(void **state)
 	finish(w);
 }
 
-/* -- whatever happens: at last all of it is there, once, with its receipt ---------------------------------- */
+/* -- whatever happens: at last all of it is there, once, with its receipt ---------------------- */
 
 static uint32_t draw(uint64_t *state, uint32_t below)
 {
@@ -538,6 +628,8 @@ int main(void)
 		cmocka_unit_test(an_alert_does_not_wait_for_the_rest),
 		cmocka_unit_test(an_alert_is_sent_at_once),
 		cmocka_unit_test(what_is_sealed_later_follows),
+		cmocka_unit_test(the_network_comes),
+		cmocka_unit_test(how_soon_the_network_is_tried),
 		cmocka_unit_test(a_receipt_of_another_goes_nowhere),
 		cmocka_unit_test(an_alert_is_sent_once_a_turn),
 		cmocka_unit_test(a_refused_alert_keeps_no_other_back),

@@ -40,7 +40,7 @@ static int end(void **state)
 	return 0;
 }
 
-/* -- one request of each kind ------------------------------------------------------------------------- */
+/* -- one request of each kind ------------------------------------------------------------------ */
 
 static void ask_heads(struct fixture *f)
 {
@@ -87,7 +87,7 @@ static void assert_said(const struct fixture *f, enum pw_said said, const char *
 			 f->reply.why);
 }
 
-/* -- statuses: docs/protocol.md, "Answers that are not 200" ------------------------------------------------ */
+/* -- statuses: docs/protocol.md, "Answers that are not 200" ------------------------------------ */
 
 #define ERROR(word, words) "{\"error\":\"" word "\",\"words\":\"" words "\"}"
 
@@ -193,7 +193,7 @@ static void waits_and_gaps(void **state)
 	}
 }
 
-/* -- heads ---------------------------------------------------------------------------------------------- */
+/* -- heads ------------------------------------------------------------------------------------- */
 
 static void heads_are_read(void **state)
 {
@@ -278,7 +278,7 @@ static void the_path_is_as_it_is(void **state)
 	assert_string_equal(f->office->path, "/v1/bus/../head");
 }
 
-/* -- receipts -------------------------------------------------------------------------------------------- */
+/* -- receipts ---------------------------------------------------------------------------------- */
 
 static void a_receipt_that_holds(void **state)
 {
@@ -406,7 +406,7 @@ static void nonces_are_drawn_anew(void **state)
 	}
 }
 
-/* -- openssl ----------------------------------------------------------------------------------------------- */
+/* -- openssl ----------------------------------------------------------------------------------- */
 
 static void write_file(const char *path, const void *bytes, size_t n)
 {
@@ -463,7 +463,7 @@ static void a_receipt_made_by_openssl_holds(void **state)
 	unlink(pub);
 }
 
-/* -- what is sent ------------------------------------------------------------------------------------------- */
+/* -- what is sent ------------------------------------------------------------------------------ */
 
 static void records_go_packed_where_the_office_takes_it(void **state)
 {

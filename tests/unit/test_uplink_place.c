@@ -91,7 +91,7 @@ static void assert_mode(const struct folder *f, const char *name, mode_t mode)
 	assert_int_equal(s.st_mode & 07777, mode);
 }
 
-/* -- kept and read ----------------------------------------------------------------------------------------- */
+/* -- kept and read ----------------------------------------------------------------------------- */
 
 static void not_enrolled_yet(void **state)
 {
@@ -197,7 +197,7 @@ static void nowhere_to_keep_it(void **state)
 	assert_int_equal(access(path(f, "office.conf.new"), F_OK), -1);
 }
 
-/* -- what is typed by hand ---------------------------------------------------------------------------------- */
+/* -- what is typed by hand --------------------------------------------------------------------- */
 
 #define URL "url = https://office.example\n"
 #define REST "token = " TOKEN "\nkey = " TOKEN "\n"
@@ -259,7 +259,7 @@ static void spaces_and_remarks_are_fine(void **state)
 	assert_string_equal(f->read.url, "https://[2001:db8::7]");
 }
 
-/* -- addresses ---------------------------------------------------------------------------------------------- */
+/* -- addresses --------------------------------------------------------------------------------- */
 
 static void addresses(void **state)
 {
@@ -307,7 +307,7 @@ static void pins(void **state)
 	assert_int_equal(pw_place_check(&f->place, f->why, sizeof(f->why)), -2);
 }
 
-/* -- words ---------------------------------------------------------------------------------------------------- */
+/* -- words ------------------------------------------------------------------------------------- */
 
 #include "../../daemon/uplink/uplink_internal.h"
 

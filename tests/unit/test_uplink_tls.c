@@ -5,7 +5,9 @@
  */
 #include "uplink_office.h"
 
+#include <sched.h>
 #include <signal.h>
+#include <sys/mount.h>
 #include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -28,7 +30,7 @@ static int shell(const char *format, ...)
 	return WIFEXITED(status) ? WEXITSTATUS(status) : 128;
 }
 
-/* -- certificates ----------------------------------------------------------------------------------------- */
+/* -- certificates ------------------------------------------------------------------------------ */
 
 static const char *const names[] = { "good", "other", "elsewhere", "old", "early" };
 
@@ -36,8 +38,8 @@ static const char *const names[] = { "good", "other", "elsewhere", "old", "early
 static void make_self_signed(const char *name, const char *san)
 {
 	assert_int_equal(shell("cd %s && openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 "
-			       "-nodes -keyout %s.key -out %s.pem -days 30 -subj /CN=office "
-			       "-addext subjectAltName=%s 2>/dev/null", dir, name, name, san), 0);
+			       "-nodes -keyout %s.key -out %s.pem -days 30 -subj /CN=%s "
+			       "-addext subjectAltName=%s 2>/dev/null", dir, name, name, name, san), 0);
 }
 
 /* With dates that openssl req does not take. */
@@ -96,7 +98,7 @@ static char *read_file(const char *name, const char *end)
 	return text;
 }
 
-/* -- who is believed --------------------------------------------------------------------------------------- */
+/* -- who is believed --------------------------------------------------------------------------- */
 
 static void set_place(struct pw_place *place, const struct office *o, const char *ca, const char *pin)
 {
@@ -166,6 +168,57 @@ static void each_server_is_judged(void **state)
 	}
 }
 
+/* -- the system's issuers -------------------------------------------------------------------------- */
+
+static enum pw_said ask_with(const struct office *o, const char *ca)
+{
+	struct pw_place place;
+	struct pw_reply reply = { .said = 0 };
+	struct pw_link *link;
+	char why[300];
+
+	set_place(&place, o, ca, NULL);
+	if (pw_link_open(&place, &pw_patience, &link, why, sizeof(why)) == 0)
+		pw_link_heads(link, BUS, EPOCH, &reply);
+	pw_link_close(link);
+	return reply.said;
+}
+
+/* With a system that trusts "good", by a bundle and by a hashed folder as Debian has both. 0: as it
+ * should be; 77: this process may have no mounts of its own. */
+static int ask_in_such_a_system(const struct office *o)
+{
+	char system[100];
+
+	snprintf(system, sizeof(system), "%s/system", dir);
+	if (unshare(CLONE_NEWNS) < 0 || mount(NULL, "/", NULL, MS_REC | MS_PRIVATE, NULL) < 0)
+		return 77;
+	if (shell("mkdir %s && cp %s/good.pem %s && cp %s/good.pem %s/ca-certificates.crt && "
+		  "openssl rehash %s 2>/dev/null", system, dir, system, dir, system, system))
+		return 1;
+	if (mount(system, "/etc/ssl/certs", NULL, MS_BIND, NULL) < 0)
+		return 77;
+	if (ask_with(o, NULL) != PW_SAID_SO)
+		return 2;
+	return ask_with(o, "other") == PW_SAID_STRANGER ? 0 : 3; /* those of ca alone */
+}
+
+static void the_system_s_issuers_or_those_of_ca(void **state)
+{
+	struct office *o = serve("good");
+	int status;
+	pid_t pid = fork();
+
+	(void)state;
+	if (pid == 0)
+		_exit(ask_in_such_a_system(o));
+	assert_int_equal(waitpid(pid, &status, 0), pid);
+	office_close(o);
+	if (WIFEXITED(status) && WEXITSTATUS(status) == 77)
+		skip();
+	assert_int_equal(status, 0);
+}
+
 /* The token and the code go to the office and to nobody else. */
 static void nobody_enrols_with_a_stranger(void **state)
 {
@@ -222,7 +275,7 @@ static void certificates_that_are_none(void **state)
 	office_close(o);
 }
 
-/* -- versions of TLS: openssl s_server speaks one of them alone -------------------------------------------- */
+/* -- versions of TLS: openssl s_server speaks one of them alone -------------------------------- */
 
 static pid_t start_server(const char *version, FILE **said)
 {
@@ -287,6 +340,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 		cmocka_unit_test(each_server_is_judged),
+		cmocka_unit_test(the_system_s_issuers_or_those_of_ca),
 		cmocka_unit_test(nobody_enrols_with_a_stranger),
 		cmocka_unit_test(certificates_that_are_none),
 		cmocka_unit_test(old_tls_is_not_spoken),

@@ -59,7 +59,7 @@ struct office {
 	char path[128], type[64], encoding[64], token[128], length[32]; /* of the last request */
 };
 
-/* -- what happened ----------------------------------------------------------------------------------- */
+/* -- what happened ----------------------------------------------------------------------------- */
 
 __attribute__((format(printf, 2, 3)))
 static inline void office_note(struct office *o, const char *format, ...)
@@ -108,7 +108,7 @@ static inline bool office_take_canned(struct office *o, const char *url, struct 
 	return found;
 }
 
-/* -- answers ------------------------------------------------------------------------------------------ */
+/* -- answers ----------------------------------------------------------------------------------- */
 
 struct request {
 	char *body;
@@ -176,7 +176,7 @@ static inline enum MHD_Result office_receipt(struct office *o, struct MHD_Connec
 	return office_object(c, 200, object);
 }
 
-/* -- a batch into the chains ---------------------------------------------------------------------------- */
+/* -- a batch into the chains ------------------------------------------------------------------- */
 
 struct sent {
 	uint64_t first, last;
@@ -279,7 +279,7 @@ static inline void office_has(struct office *o, const struct journal *j, uint64_
 	free(text);
 }
 
-/* -- requests -------------------------------------------------------------------------------------------- */
+/* -- requests ---------------------------------------------------------------------------------- */
 
 static inline void office_unpack(struct office *o, const struct request *r, char **text, size_t *length)
 {

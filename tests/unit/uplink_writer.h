@@ -40,7 +40,7 @@ static inline int64_t clock_ms(void)
 	return (int64_t)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
 
-/* -- messages ------------------------------------------------------------------------------------------- */
+/* -- messages ---------------------------------------------------------------------------------- */
 
 static inline int writer_memfd(const char *text)
 {
@@ -81,7 +81,7 @@ static inline void writer_news(const struct writer *w)
 	writer_send(w, &h, NULL);
 }
 
-/* -- answers -------------------------------------------------------------------------------------------- */
+/* -- answers ----------------------------------------------------------------------------------- */
 
 static inline void answer_where(struct writer *w, struct pw_hand *h)
 {
