@@ -75,6 +75,7 @@ static void test_rules(void **state)
 		{ "a;b,c;d", "1<a><b,c><d> " },
 		{ "a\tb;c\td\n1\t2\t3", "1<a><b;c><d> 2<1><2><3> " },
 		{ "\"a;b;c\",d\n", "1<a;b;c><d> " },
+		{ "a,b\n1;2;3;4\n", "1<a><b> 2<1;2;3;4> " }, /* the first line alone decides */
 		{ "\r\n\na,b\n\n\nc,d\n\n", "3<a><b> 6<c><d> " },
 		{ ",\n,,\n", "1<><> 2<><><> " },
 		{ "\"\"\n\"\"\"\"\n", "1<> 2<\"> " },
