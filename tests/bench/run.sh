@@ -113,3 +113,17 @@ row "the page's process, still the same" "$(of crowd_page_lives page)" "" ">=" 1
 row "planned runs matched with stops a second, one core" "$(of match_per_s runs)" /s ">=" 200000
 echo "a state's year: $(of match_runs runs) runs, $(of match_stops runs) stops in $(of match_s runs) s; with" \
 	"what other buses left in $(of match_others_s runs) s more; $(of match_peak_kb runs) kB"
+
+# The office: intake beside the raw client of each store given the same rows, in one run.
+for store in sqlite postgresql; do
+	tests/bench/intake.sh "$build" $store >"$out/$store"
+	row "$store: records a second, verified and durable" "$(of records_s $store)" /s ">=" 30000
+	row "$store: that beside its raw client with the same rows" "$(of ratio $store)" "" ">=" 0.7
+	echo "the raw client: $(of raw_s $store) a second; a batch took p50 $(of batch_p50_us $store) us, p99" \
+		"$(of batch_p99_us $store) us; the office's peak with 280 more connections open: $(of peak_kb $store) kB"
+done
+tests/bench/intake.sh "$build" evening >"$out/evening"
+row "10,000 buses with a day each, in ten minutes: seconds" "$(of seconds evening)" s "<=" 600
+row "their records without a receipt" "$(($(of sent evening) - $(of receipted evening)))" "" "<=" 0
+row "the office's peak, 300 connections" "$(of peak_kb evening)" kB "<=" 131072
+echo "records sent: $(of sent evening)"
