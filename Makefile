@@ -119,8 +119,8 @@ $(BUILD)/tests/faults/test_shim: $(BUILD)/tests/faults/shim.so
 units: $(UNIT)
 
 # Everything but installing packages. The programs under test are those of this BUILD.
-TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(BUILD)/postwalk POSTWALKD=$(BUILD)/postwalkd \
-	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(BUILD)/postwalk-office
+TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) POSTWALKD=$(abspath $(BUILD)/postwalkd) \
+	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(abspath $(BUILD)/postwalk-office)
 # What waits for the real clock runs beside what computes.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls shim),$(UNIT))
 check: all units board-ready powercut-ready browser-ready

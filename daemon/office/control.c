@@ -99,7 +99,9 @@ static int obey(struct running *r, char *text, ssize_t length)
 	for (; at < text + length && argc < PW_ORDER_ARGS; at += strlen(at) + 1)
 		argv[argc++] = at;
 	argv[argc] = NULL;
-	if (out && err && argc > 0)
+	if (err && at < text + length)
+		fprintf(err, "postwalk-office: expected %d words at most in one command\n", PW_ORDER_ARGS);
+	else if (out && err && argc > 0)
 		status = pw_command(r->control->o, argc, argv, text, out, err);
 	if (out && fclose(out) && status == PW_EXIT_OK)
 		status = PW_EXIT_NOT;
