@@ -10,7 +10,7 @@
 
 set -eu
 build=$1 store=$2
-records=${RECORDS:-24000} buses=${BUSES:-8} rounds=${ROUNDS:-3}
+records=${RECORDS:-9000} buses=${BUSES:-32} rounds=${ROUNDS:-3}
 dir=$(mktemp -d /var/tmp/postwalk-intake-XXXXXX)
 chmod 755 "$dir"
 office='' server=''
@@ -162,7 +162,7 @@ measure()
 	for _ in $(seq "$rounds"); do
 		begin_office
 		enrol_buses
-		"$build/tests/bench/load" "$port" --idle 280 $(seq -f "$dir/bus-%g" "$buses") >"$dir/said"
+		"$build/tests/bench/load" "$port" --idle 260 $(seq -f "$dir/bus-%g" "$buses") >"$dir/said"
 		awk '$1 == "records_s" { print $2 }' "$dir/said" >>"$dir/rates"
 		echo "peak_kb $(awk '/VmHWM/ { print $2 }' /proc/$office/status)" >>"$dir/said"
 		end_office

@@ -120,7 +120,7 @@ for store in sqlite postgresql; do
 	row "$store: records a second, verified and durable" "$(of records_s $store)" /s ">=" 30000
 	row "$store: that beside its raw client with the same rows" "$(of ratio $store)" "" ">=" 0.7
 	echo "the raw client: $(of raw_s $store) a second; a batch took p50 $(of batch_p50_us $store) us, p99" \
-		"$(of batch_p99_us $store) us; the office's peak with 280 more connections open: $(of peak_kb $store) kB"
+		"$(of batch_p99_us $store) us; the office's peak with 260 more connections open: $(of peak_kb $store) kB"
 done
 tests/bench/intake.sh "$build" evening >"$out/evening"
 row "10,000 buses with a day each, in ten minutes: seconds" "$(of seconds evening)" s "<=" 600
