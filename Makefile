@@ -124,11 +124,11 @@ TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) PO
 # What waits for the real clock runs beside what computes.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls shim),$(UNIT))
 check: all units board-ready powercut-ready browser-ready
-	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) "$(BROWSER_TEST)" -- \
+	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) "$(BROWSER_TEST)" $(SOAK_TESTS) -- \
 		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
 		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(POWERCUT_TESTS) \
-		$(BOARD_TESTS) -- $(SOAK_TESTS)
+		$(BOARD_TESTS)
 
 test:
 	etc/install-packages.sh build test board browser
