@@ -38,7 +38,8 @@ PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/
 BUS = $(wildcard daemon/bus/*.c)
 UPLINK = $(wildcard daemon/uplink/*.c)
 TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
-OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S
+OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S daemon/office/web.S \
+	daemon/office/po_es.c daemon/office/po_fr.c
 MAINS = daemon/bus/main.c daemon/tool/main.c daemon/office/main.c
 ROOMS = $(CORE) $(STATS) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
 	$(filter-out $(MAINS),$(BUS) $(TOOL) $(OFFICE))
@@ -85,6 +86,16 @@ $(BUILD)/daemon/page/po_%.c: web/bus/po/%.po daemon/page/po.awk daemon/page/word
 	awk -f daemon/page/po.awk daemon/page/words_en.h $< >$@
 $(BUILD)/daemon/page/po_%.o: $(BUILD)/daemon/page/po_%.c
 	$(CC) $(ALL_CFLAGS) -Idaemon/page -MMD -MP -c $< -o $@
+
+.PRECIOUS: $(BUILD)/daemon/office/po_%.c
+$(BUILD)/daemon/office/po_%.c: daemon/page/po.awk $(wildcard daemon/office/phrases/*.h web/office/po/*/*.po)
+	@mkdir -p $(@D)
+	awk -v language=$* -v words=phrase -v first=P -f daemon/page/po.awk daemon/office/phrases/*.h web/office/po/$*/*.po >$@
+$(BUILD)/daemon/office/po_%.o: $(BUILD)/daemon/office/po_%.c
+	$(CC) $(ALL_CFLAGS) -Idaemon/office -MMD -MP -c $< -o $@
+$(BUILD)/daemon/office/web.o: daemon/office/web.S $(wildcard web/office/*.*)
+	@mkdir -p $(@D)
+	$(CC) -c $< -o $@
 
 PQ_CFLAGS = $$($(PKG_CONFIG) --cflags libpq)
 $(BUILD)/daemon/office/store_pgsql.o $(BUILD)/daemon/office/pgsql_link.o $(BUILD)/daemon/office/pgsql_rows.o: ALL_CFLAGS += $(PQ_CFLAGS)

@@ -17,53 +17,22 @@
 #ifndef POSTWALK_OFFICE_MATCH_H
 #define POSTWALK_OFFICE_MATCH_H
 
-#include "postwalk/core.h"
+#include "postwalk/audit.h"
 
 #define PW_NO_STOP UINT32_MAX
 #define PW_NO_RUN UINT32_MAX
 
-/* What became of a run; unplanned: of a stop that no run has. not_yet: its window is not over, or
- * its sweep is not closed. */
-#define PW_RESULT_LIST(X)                                                                       \
-	X(WALKED, walked) X(LATE, late) X(DOUBTFUL, doubtful) X(MISSED, missed)                 \
-	X(NO_RECORD, no_record) X(UNPLANNED, unplanned) X(NOT_YET, not_yet)
-enum pw_result {
-	PW_RESULT_NONE,
-#define X(up, low) PW_RESULT_##up,
-	PW_RESULT_LIST(X)
-#undef X
-	PW_RESULTS
-};
-
-/* Why there is no record of a run. bus_silent: nothing was heard of the bus from the planned end
- * to the end of the window. clock_doubtful: what was heard then, or a stop without a run within
- * a day, has a time that the bus's clock cannot vouch for. other_bus: another bus, with no run
- * of its own at the time, has a stop without a run where this one's should be: a hint, and no
- * record of this run. no_key_off: none of them. */
-#define PW_NO_RECORD_LIST(X)                                                                    \
-	X(BUS_SILENT, bus_silent) X(NO_KEY_OFF, no_key_off) X(CLOCK_DOUBTFUL, clock_doubtful)   \
-	X(OTHER_BUS, other_bus)
-enum pw_no_record {
-	PW_NO_RECORD_NONE,
-#define X(up, low) PW_NO_RECORD_##up,
-	PW_NO_RECORD_LIST(X)
-#undef X
-	PW_NO_RECORDS
-};
-
-/* Why this stop. only: no other is within the window. nearest: of those that are, the one
- * nearest to the planned end. total: a nearer one serves another run better. */
-#define PW_REASON_LIST(X) X(ONLY, only) X(NEAREST, nearest) X(TOTAL, total)
-enum pw_reason {
-	PW_REASON_NONE,
-#define X(up, low) PW_REASON_##up,
-	PW_REASON_LIST(X)
-#undef X
-	PW_REASONS
-};
-const char *pw_result_name(enum pw_result result);
-const char *pw_no_record_name(enum pw_no_record why);
-const char *pw_reason_name(enum pw_reason reason);
+/* enum pw_result of a run; unplanned: of a stop that no run has. not_yet: its window is not over, or
+ * its sweep is not closed.
+ *
+ * enum pw_no_record: why there is no record of a run. bus_silent: nothing was heard of the bus from
+ * the planned end to the end of the window. clock_doubtful: what was heard then, or a stop without a
+ * run within a day, has a time that the bus's clock cannot vouch for. other_bus: another bus, with no
+ * run of its own at the time, has a stop without a run where this one's should be: a hint, and no
+ * record of this run. no_key_off: none of them.
+ *
+ * enum pw_reason: why this stop. only: no other is within the window. nearest: of those that are, the
+ * one nearest to the planned end. total: a nearer one serves another run better. */
 
 struct pw_match_rules {
 	uint32_t before_s, after_s;   /* the window about a planned end */

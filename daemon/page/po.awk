@@ -2,10 +2,18 @@
 # A gettext PO file as a C table of words, checked against the English.
 #
 #	awk -f po.awk words_en.h web/bus/po/es.po >po_es.c
+#	awk -v language=es -v words=phrase -v first=P -f po.awk phrases/*.h web/office/po/es/*.po >po_es.c
 #
 # Every word of words_en.h has one entry: msgctxt is its name, msgid its English of today, msgstr
 # the translation, with the same {1} and {2}. What is missing, stale, fuzzy, unknown or doubled is
 # told on standard error as FILE:LINE, and the status is 1.
+
+BEGIN {
+	if (words == "")
+		words = "word"
+	if (first == "")
+		first = "W"
+}
 
 function wrong(line, text)
 {
@@ -31,7 +39,7 @@ function english(entry,   kind, part, name)
 	kind = substr(entry, 1, 1)
 	split(entry, part, /[(,] */)
 	name = part[3]
-	order[++words] = name
+	order[++count] = name
 	upper[name] = part[2]
 	entry = substr(entry, index(entry, "\""))
 	one[name] = joined(entry)
@@ -42,7 +50,9 @@ function english(entry,   kind, part, name)
 	}
 }
 
-FNR == NR {
+FNR == 1 { finish() }
+
+FILENAME ~ /\.h$/ {
 	sub(/\\$/, "")
 	source = source $0
 	while (match(source,
@@ -73,9 +83,11 @@ function check_text(text, from)
 
 function check_header()
 {
-	language = FILENAME
-	sub(/.*\//, "", language)
-	sub(/\.po$/, "", language)
+	if (language == "") {
+		language = FILENAME
+		sub(/.*\//, "", language)
+		sub(/\.po$/, "", language)
+	}
 	if (str0 !~ /charset=UTF-8\\n/ || index(str0, "Language: " language "\\n") == 0)
 		wrong(begun, "expected a header with charset=UTF-8 and Language: " language)
 }
@@ -99,7 +111,7 @@ function check_entry()
 		str1 = str0
 	else
 		check_text(str1, more[ctxt])
-	table = table "\t[PW_W_" upper[ctxt] "] = { \"" str0 "\", \"" str1 "\" },\n"
+	table = table "\t[PW_" first "_" upper[ctxt] "] = { \"" str0 "\", \"" str1 "\" },\n"
 }
 
 function finish()
@@ -147,17 +159,17 @@ function begin(field, text)
 
 END {
 	finish()
-	if (words == 0)
+	if (count == 0)
 		wrong(1, "no English words were found")
 	if (language == "")
 		wrong(1, "expected a header with charset=UTF-8 and Language")
-	for (i = 1; i <= words; i++)
+	for (i = 1; i <= count; i++)
 		if (!(order[i] in seen))
 			wrong(FNR, "no entry for \"" order[i] "\": " one[order[i]])
 	if (bad)
 		exit 1
-	print "/* Made by po.awk. */\n#include \"words.h\"\n"
-	print "extern const struct pw_word_text pw_words_" language "[PW_WORDS];"
-	print "const struct pw_word_text pw_words_" language "[PW_WORDS] = {"
-	printf "\t[PW_W_NONE] = { \"\", \"\" },\n%s};\n", table
+	print "/* Made by po.awk. */\n#include \"" words "s.h\"\n"
+	table_name = "const struct pw_" words "_text pw_" words "s_" language "[PW_" toupper(words) "S]"
+	print "extern " table_name ";\n" table_name " = {"
+	printf "\t[PW_%s_NONE] = { \"\", \"\" },\n%s};\n", first, table
 }

@@ -121,6 +121,7 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 /* In order of seq, from, as they were sent: for export from the office. seal: NULL where it has none. */
 int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t from, int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal), void *ctx, char *why, size_t size);
 
+#include "postwalk/audit.h"
 #include "postwalk/matters.h"
 
 #endif

@@ -1,0 +1,2 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+#define PW_PHRASES_JUDGED(X, N)
