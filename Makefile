@@ -104,7 +104,11 @@ $(BUILD)/daemon/bus/clock.o: ALL_CFLAGS += -DPW_BUILT=$(BUILT)
 # -- tests --------------------------------------------------------------------------------------
 
 UNIT = $(patsubst %.c,$(BUILD)/%,$(wildcard $(addsuffix /test_*.c,tests/unit tests/faults tests/office)))
-ROOM_OBJECTS = $(call obj,$(ROOMS))
+# What a test needs of the rooms is taken out of this.
+ROOM_OBJECTS = $(BUILD)/rooms.a
+$(ROOM_OBJECTS): $(call obj,$(ROOMS))
+	rm -f $@
+	ar rcsT $@ $^
 
 $(BUILD)/tests/unit/%: tests/unit/%.c $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
@@ -132,14 +136,14 @@ units: $(UNIT)
 # Everything but installing packages. The programs under test are those of this BUILD.
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) POSTWALKD=$(abspath $(BUILD)/postwalkd) \
 	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(abspath $(BUILD)/postwalk-office)
-# What waits for the real clock runs beside what computes.
-TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls shim),$(UNIT))
+# Side by side: what waits for the real clock, the browser and whole offices, and what computes.
+TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep walls),$(UNIT))
 check: all units board-ready powercut-ready browser-ready
-	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) "$(BROWSER_TEST)" $(SOAK_TESTS) -- \
+	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) $(BOARD_TESTS) -- \
+		"$(BROWSER_TEST)" $(SOAK_TESTS) $(POWERCUT_TESTS) -- \
 		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
-		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" $(POWERCUT_TESTS) \
-		$(BOARD_TESTS)
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk"
 
 test:
 	etc/install-packages.sh build test board browser
