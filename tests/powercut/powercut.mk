@@ -17,7 +17,7 @@ $(POWERCUT_TESTS): POWERCUT_LIBS = $(call libs,cmocka)
 $(POWERCUT_TESTS) $(BUILD)/tests/bench/journal_bytes: $(ROOM_OBJECTS) \
 		$(wildcard tests/powercut/*.h tests/faults/*.h)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon -Itests $(filter %.c %.o,$^) -o $@ \
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon -Itests $(filter %.c,$^) $(ROOM_OBJECTS) -o $@ \
 		$(LIBS) $(POWERCUT_LIBS) -lm
 
 .PHONY: powercut run-powercut powercut-ready
