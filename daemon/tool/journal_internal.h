@@ -3,6 +3,7 @@
 #ifndef POSTWALK_JOURNAL_TOLD_H
 #define POSTWALK_JOURNAL_TOLD_H
 
+#include "postwalk/story.h"
 #include "source_internal.h"
 
 /* -- say.c: a line of words, and local times in it --------------------------------------------- */
@@ -32,10 +33,6 @@ void pw_put_line(const struct pw_saying *o);
  * these, or there was no such time. Of a time that was twice, the earlier. */
 int pw_when_read(const char *text, int64_t *wall_ms);
 
-/* a + b and a - b, or the furthest that there is in that direction. */
-int64_t pw_plus(int64_t a, int64_t b);
-int64_t pw_minus(int64_t a, int64_t b);
-
 /* -- names.c: in words ------------------------------------------------------------------------- */
 
 const char *pw_words_input(enum pw_line input);
@@ -54,43 +51,11 @@ void pw_put_record(struct pw_saying *o, const struct pw_record *r, uint8_t input
 /* Those of a policy record; all where that cannot be read. */
 uint8_t pw_inputs_of(const struct pw_record *policy);
 
-/* -- gather.c: what a sweep's story is made of ------------------------------------------------- */
-
-enum pw_moment_kind {
-	PW_AT_LINE = 1, /* line, level: a raw edge */
-	PW_AT_LEVELS,   /* level: of all inputs, read at power-on */
-	PW_AT_POWER,    /* words; gone at at_ms, back at back_ms */
-	PW_AT_RUNG,     /* words: its name */
-	PW_AT_OTHER     /* words */
-};
-struct pw_moment { /* on the clock of the start in which the sweep closed */
-	enum pw_moment_kind kind;
-	int64_t at_ms, back_ms;
-	uint8_t line, level;
-	bool lost; /* POWER: for how long is not known */
-	char words[100];
-};
-
-enum pw_seal_state { PW_UNSEALED = 1, PW_SEALED, PW_SEAL_WRONG, PW_CHAIN_BROKEN };
-
-struct pw_told_sweep {
-	struct pw_record record;      /* its own; the body is gone */
-	struct pw_sweep sweep;
-	char rung[PW_NAME_MAX];
-	bool has_policy;
-	struct pw_policy policy;      /* by which the press was judged */
-	char policy_hash[65];
-	struct pw_moment *moment;     /* from the stop before on */
-	size_t count, room;
-	uint8_t levels;               /* of the inputs, before the first of these */
-	enum pw_seal_state seal;
-	uint64_t seal_seq;            /* of the first one over it; CHAIN_BROKEN: where */
-};
+/* -- gather.c: a sweep out of a source --------------------------------------------------------- */
 
 /* Reads the source from where it stands. 0, or -1 said on standard error. */
 int pw_gather(struct pw_source *s, uint64_t seq, const struct pw_public_key *key,
 	      struct pw_told_sweep *t);
-void pw_gather_free(struct pw_told_sweep *t);
 
 /* -- story.c ----------------------------------------------------------------------------------- */
 

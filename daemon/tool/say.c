@@ -45,22 +45,6 @@ void pw_put_line(const struct pw_saying *o)
 	putchar('\n');
 }
 
-int64_t pw_plus(int64_t a, int64_t b)
-{
-	int64_t sum;
-
-	return !__builtin_add_overflow(a, b, &sum) ? sum : b < 0 ? INT64_MIN : INT64_MAX;
-}
-
-int64_t pw_minus(int64_t a, int64_t b)
-{
-	int64_t difference;
-
-	if (!__builtin_sub_overflow(a, b, &difference))
-		return difference;
-	return b > 0 ? INT64_MIN : INT64_MAX;
-}
-
 /* -- times ------------------------------------------------------------------------------------- */
 
 static int64_t seconds_of(int64_t ms)

@@ -101,61 +101,35 @@ struct opening {
 };
 
 struct door {
+	const struct story *s;
 	enum pw_line line;
-	int64_t settle_ms, since_ms; /* since: unsettled from then on, or PW_NO_TIME */
-	bool open;
 	struct opening opening[OPENINGS_SHOWN];
 	unsigned count;
 };
 
-static void turn(struct door *d, const struct story *s, int64_t at_ms)
+static void turn(void *ctx, int64_t at_ms, bool open)
 {
-	d->open = !d->open;
-	d->since_ms = PW_NO_TIME;
-	if (d->open && at_ms <= s->t.sweep.closed_ms) {
+	struct door *d = ctx;
+	const struct pw_sweep *w = &d->s->t.sweep;
+
+	if (open && at_ms <= w->closed_ms) {
 		d->count++;
 		if (d->count <= OPENINGS_SHOWN)
 			d->opening[d->count - 1] = (struct opening){
-				at_ms < s->t.sweep.t0_ms ? PW_NO_TIME : at_ms, PW_NEVER };
-	} else if (!d->open && at_ms < s->t.sweep.t0_ms) {
+				at_ms < w->t0_ms ? PW_NO_TIME : at_ms, PW_NEVER };
+	} else if (!open && at_ms < w->t0_ms) {
 		d->count = 0;
-	} else if (!d->open && d->count <= OPENINGS_SHOWN && d->count > 0 &&
-		   at_ms <= s->t.sweep.closed_ms) {
+	} else if (!open && d->count <= OPENINGS_SHOWN && d->count > 0 && at_ms <= w->closed_ms) {
 		d->opening[d->count - 1].to_ms = at_ms;
-	}
-}
-
-/* R1: what has lasted by then has happened. */
-static void settle(struct door *d, const struct story *s, int64_t until_ms)
-{
-	if (d->since_ms != PW_NO_TIME && pw_plus(d->since_ms, d->settle_ms) < until_ms)
-		turn(d, s, d->since_ms);
-}
-
-static void take_moment(struct door *d, const struct story *s, const struct pw_moment *m)
-{
-	bool level = m->kind == PW_AT_LINE ? m->level : m->level >> d->line & 1;
-
-	if (m->kind == PW_AT_POWER) {
-		settle(d, s, m->at_ms);
-		d->since_ms = PW_NO_TIME;
-	} else if (m->kind == PW_AT_LEVELS && level != d->open) {
-		turn(d, s, m->at_ms);
-	} else if (m->kind == PW_AT_LINE && m->line == d->line) {
-		settle(d, s, m->at_ms);
-		d->since_ms = level != d->open ? m->at_ms : PW_NO_TIME;
 	}
 }
 
 static void watch_door(struct door *d, const struct story *s)
 {
-	d->settle_ms = s->t.has_policy ? s->t.policy.line[d->line].settle_ms : 100;
-	d->since_ms = PW_NO_TIME;
+	d->s = s;
 	if (s->t.levels >> d->line & 1)
-		turn(d, s, INT64_MIN + 1);
-	for (size_t i = 0; i < s->t.count; i++)
-		take_moment(d, s, &s->t.moment[i]);
-	settle(d, s, pw_plus(s->t.sweep.closed_ms, 1));
+		turn(d, INT64_MIN + 1, true);
+	pw_told_line(&s->t, d->line, s->t.sweep.closed_ms, turn, d);
 }
 
 static void say_opening(struct story *s, const struct opening *o, bool first)
@@ -360,7 +334,7 @@ static void say_rungs(struct story *s)
 		if (m->kind != PW_AT_RUNG || !during(s, m->at_ms) || count++ >= RUNGS_SHOWN)
 			continue;
 		pw_put(&s->o, "%s%s ", count > 1 ? ", " : "",
-		       strcmp(m->words, "none") == 0 ? "silent" : m->words);
+		       strcmp(m->name, "none") == 0 ? "silent" : m->name);
 		say_at(s, m->at_ms);
 	}
 	if (count > RUNGS_SHOWN)
@@ -371,13 +345,37 @@ static void say_rungs(struct story *s)
 
 static void say_power(struct story *s, const struct pw_moment *m)
 {
-	pw_put(&s->o, "%s ", m->words);
+	pw_put(&s->o, "%s ", pw_words_reset(m->name));
 	if (m->lost)
 		pw_put(&s->o, "for a time that is not known (the clock was lost), and was back ");
 	else
 		say_at(s, m->at_ms);
 	pw_put(&s->o, m->lost ? "" : ", back ");
 	say_at(s, m->back_ms);
+}
+
+static void say_other(struct story *s, const struct pw_moment *m)
+{
+	switch (m->kind) {
+	case PW_AT_FAULT:
+		pw_put(&s->o, "fault %s %s ", m->name, m->on ? "began" : "was over");
+		break;
+	case PW_AT_SERVICE:
+		pw_put(&s->o, "service %s ", m->on ? "began: beeper and horn muted" : "was over");
+		break;
+	case PW_AT_CLOCK:
+		pw_put(&s->o, "the wall clock was set %s by ", m->number > 0 ? "forward" : "back");
+		pw_put_span(&s->o, m->number > 0 ? m->number : -m->number);
+		pw_put(&s->o, " ");
+		break;
+	case PW_AT_LOST:
+		pw_put(&s->o, "%" PRId64 " records were dropped before seq %" PRIu64 " ", m->number,
+		       m->seq);
+		break;
+	default:
+		break;
+	}
+	say_at(s, m->at_ms);
 }
 
 static void say_others(struct story *s)
@@ -389,16 +387,14 @@ static void say_others(struct story *s)
 		const struct pw_moment *m = &s->t.moment[i];
 		bool power = m->kind == PW_AT_POWER;
 
-		if ((!power && m->kind != PW_AT_OTHER) ||
+		if ((!power && m->kind < PW_AT_FAULT) ||
 		    !during(s, power ? m->back_ms : m->at_ms) || count++ >= OTHERS_SHOWN)
 			continue;
 		pw_put(&s->o, "%s", count > 1 ? "; " : "");
-		if (power) {
+		if (power)
 			say_power(s, m);
-			continue;
-		}
-		pw_put(&s->o, "%s ", m->words);
-		say_at(s, m->at_ms);
+		else
+			say_other(s, m);
 	}
 	if (count > OTHERS_SHOWN)
 		pw_put(&s->o, "; and %u more of the kind", count - OTHERS_SHOWN);

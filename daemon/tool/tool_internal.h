@@ -24,11 +24,6 @@ long pw_text_file_number(const struct pw_text_file *f);       /* that line's num
 bool pw_text_file_is_whole(const struct pw_text_file *f);     /* that line had its line end */
 void pw_text_file_close(struct pw_text_file *f);
 
-/* -- policy_text.c ----------------------------------------------------------------------------- */
-
-/* A policy that is at hand as text, read and judged. 0, or -1 with a sentence. */
-int pw_policy_read(const char *text, struct pw_policy *p, char *why, size_t size);
-
 /* -- trace_read.c: a trace file, a line at a time ---------------------------------------------- */
 
 enum pw_power { PW_POWER_SAME = 0, PW_CUT = 1, PW_ON };

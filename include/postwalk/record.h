@@ -146,5 +146,7 @@ int pw_text_kept_read(const char *text, struct pw_state *s); /* and back; -1: no
  * file's text, a buffer of PW_POLICY_TEXT_MAX (NULL: not wanted). */
 int pw_policy_load(const char *path, bool need_bus, struct pw_policy *p, char hash[65], char *text,
 		   char *why, size_t size);
+/* policy_text.c: one that is at hand as text. 0, or -1 with a sentence. */
+int pw_policy_read(const char *text, struct pw_policy *p, char *why, size_t size);
 
 #endif

@@ -6,7 +6,6 @@
 #include <unistd.h>
 
 #include "postwalk/record.h"
-#include "tool_internal.h"
 
 /* The policy's own reader takes files: it gets one that lies in memory. */
 int pw_policy_read(const char *text, struct pw_policy *p, char *why, size_t size)
