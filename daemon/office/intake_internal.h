@@ -41,6 +41,7 @@ void pw_roll_free(struct pw_roll *roll);
 /* key: of the bus, with SO. Tokens are compared in constant time. */
 enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *token,
 			  struct pw_public_key *key);
+bool pw_roll_has(struct pw_roll *roll, const char *bus); /* enrolled, with a key */
 /* A row as it is now. Where there is no memory for it, its bus is unknown until the next start. */
 void pw_roll_bus(struct pw_roll *roll, const struct pw_bus_row *row);
 void pw_roll_key(struct pw_roll *roll, const struct pw_key_row *row);

@@ -170,6 +170,16 @@ enum pw_known pw_roll_ask(struct pw_roll *roll, const char *bus, const char *tok
 	return known;
 }
 
+bool pw_roll_has(struct pw_roll *roll, const char *bus)
+{
+	bool found;
+
+	pthread_mutex_lock(&roll->lock);
+	place_of(roll, bus, &found);
+	pthread_mutex_unlock(&roll->lock);
+	return found;
+}
+
 bool pw_roll_note_refused(struct pw_roll *roll, const char *bus, int64_t now_ms)
 {
 	bool found, note = false;
