@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* A request by its headers: what it asks, who asks, and whether its body is wanted. */
-#include <arpa/inet.h>
-#include <netinet/in.h>
 #include <sodium.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -202,21 +200,6 @@ static bool take_token(struct pw_request *r, const char *authorization)
 	return false;
 }
 
-static void take_address(struct pw_request *r)
-{
-	const union MHD_ConnectionInfo *info =
-		MHD_get_connection_info(r->connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
-	const struct sockaddr *at = info ? info->client_addr : NULL;
-
-	snprintf(r->address, sizeof(r->address), "?");
-	if (at && at->sa_family == AF_INET)
-		inet_ntop(AF_INET, &((const struct sockaddr_in *)at)->sin_addr, r->address,
-			  sizeof(r->address));
-	else if (at && at->sa_family == AF_INET6)
-		inet_ntop(AF_INET6, &((const struct sockaddr_in6 *)at)->sin6_addr, r->address,
-			  sizeof(r->address));
-}
-
 /* -- the body ---------------------------------------------------------------------------------- */
 
 static bool take_packing(struct pw_request *r, const char *packing)
@@ -289,7 +272,7 @@ bool pw_request_begin(struct pw_request *r, const char *url, const char *method,
 	struct framing f = { .hosts = 0 };
 	const struct route *route;
 
-	take_address(r);
+	pw_listener_address(r->connection, r->address);
 	MHD_get_connection_values(r->connection, MHD_HEADER_KIND, note_header, &f);
 	r->length = length_of(&f);
 	route = judge(r, &f, url, method, version);

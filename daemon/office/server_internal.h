@@ -9,41 +9,26 @@
 #ifndef POSTWALK_SERVER_INTERNAL_H
 #define POSTWALK_SERVER_INTERNAL_H
 
-#include <microhttpd.h>
-#include <pthread.h>
 #include <stdatomic.h>
 
 #include "intake_internal.h"
+#include "listener.h"
 
-#define PW_CONNECTIONS_MAX 1024
 #define PW_CONNECTIONS_AN_ADDRESS 300 /* a yard behind one address */
 #define PW_HEADERS_MS 30000           /* from a connection's begin, or an answer, to headers */
 #define PW_REQUEST_MS 120000          /* from there to its end: 1 MiB at 9 kB/s */
 
 enum pw_route { PW_R_NONE, PW_R_OFFICE, PW_R_ENROL, PW_R_HEAD, PW_R_RECORDS, PW_R_ALERT };
 
-struct pw_slot { /* one connection, and when it must have gone on */
-	bool used;
-	int fd;
-	int64_t deadline_ms; /* INT64_MAX: it is the desk's turn */
-};
-
 struct pw_server {
 	struct pw_office *o;
-	struct MHD_Daemon *daemon;
-	int listener;
-	uint16_t port;
-	char *certificate, *private_key;    /* PEM; NULL: plain HTTP */
-	int64_t headers_ms, request_ms;     /* PW_HEADERS_MS, PW_REQUEST_MS; set before any connection */
+	struct pw_listener listener;
 	atomic_size_t held;                 /* bytes of bodies and batches */
 	pthread_mutex_t lock;               /* of all below */
 	pthread_cond_t news;
 	bool stopping;
 	unsigned posted;                    /* requests at the desk */
 	struct pw_guesses guesses;
-	struct pw_slot slot[PW_CONNECTIONS_MAX];
-	pthread_t keeper;                   /* ends connections that are over their time */
-	bool keeper_runs;
 };
 
 struct pw_request {

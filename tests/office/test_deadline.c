@@ -85,8 +85,8 @@ static void test_slow(void **state)
 
 	(void)state;
 	begin_world(&w);
-	w.server->headers_ms = 300;
-	w.server->request_ms = 900;
+	w.server->listener.headers_ms = 300;
+	w.server->listener.request_ms = 900;
 	for (size_t i = 0; i < sizeof(slow) / sizeof(slow[0]); i++) {
 		const int64_t begin_ms = office_now_ms();
 		int fd = office_connect(&w.dir);
