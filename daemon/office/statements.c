@@ -149,7 +149,8 @@ const struct pw_columns pw_columns[PW_TABLES] = {
 	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiistitt" },
 };
 
-extern const char pw_sqlite_1[], pw_sqlite_2[], pw_pgsql_1[], pw_pgsql_2[];
+extern const char pw_sqlite_1[], pw_sqlite_2[], pw_sqlite_3[];
+extern const char pw_pgsql_1[], pw_pgsql_2[], pw_pgsql_3[];
 
-const char *const pw_sqlite_schema[] = { pw_sqlite_1, pw_sqlite_2, NULL };
-const char *const pw_pgsql_schema[] = { pw_pgsql_1, pw_pgsql_2, NULL };
+const char *const pw_sqlite_schema[] = { pw_sqlite_1, pw_sqlite_2, pw_sqlite_3, NULL };
+const char *const pw_pgsql_schema[] = { pw_pgsql_1, pw_pgsql_2, pw_pgsql_3, NULL };

@@ -25,4 +25,6 @@ DO $$ BEGIN
 END $$;
 GRANT USAGE ON SCHEMA postwalk TO postwalk_auditor;
 GRANT SELECT ON ALL TABLES IN SCHEMA postwalk TO postwalk_auditor;
+-- Passwords and tokens are nobody's but the office's, hashed as they are.
+REVOKE ALL ON postwalk.account, postwalk.token FROM postwalk_auditor;
 COMMIT;

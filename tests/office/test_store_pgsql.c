@@ -277,13 +277,13 @@ static void older_schema_is_brought_up_to_date(void **state)
 			 0);
 	assert_int_equal(pw_store_open(pg.uri, true, &s, WHY), -2);
 	assert_string_equal(why, "postgresql: it has schema 1; postwalk-office has to bring it to "
-			    "2 first");
+			    "3 first");
 	s = owner();
-	assert_int_equal(asked("SELECT max(number) FROM postwalk.migration"), 2);
+	assert_int_equal(asked("SELECT max(number) FROM postwalk.migration"), 3);
 	assert_int_equal(asked("SELECT records FROM postwalk.audit_buses"), 3);
 	pw_store_close(s);
 	pw_store_close(owner());
-	assert_int_equal(asked("SELECT count(*) FROM postwalk.migration"), 2);
+	assert_int_equal(asked("SELECT count(*) FROM postwalk.migration"), 3);
 }
 
 static void newer_schema_is_refused(void **state)
@@ -295,7 +295,7 @@ static void newer_schema_is_refused(void **state)
 	pg_run(pg.uri, "INSERT INTO postwalk.migration VALUES (7)");
 	assert_int_equal(pw_store_open(pg.uri, false, &s, WHY), -2);
 	assert_string_equal(why, "postgresql: it has schema 7, made by a newer postwalk-office; "
-			    "this one knows 2");
+			    "this one knows 3");
 }
 
 static void broken_migration_leaves_nothing(void **state)

@@ -60,7 +60,7 @@ static void file_is_made_as_promised(void **state)
 	assert_string_equal(says(p->file, "PRAGMA journal_mode; PRAGMA page_size; PRAGMA "
 				 "user_version;"
 				 "PRAGMA application_id; PRAGMA integrity_check"),
-			    "wal\n4096\n2\n1347899206\nok");
+			    "wal\n4096\n3\n1347899206\nok");
 	assert_string_equal(says(p->file, "SELECT group_concat(name) FROM pragma_table_list WHERE "
 				 "schema = 'main'"
 				 " AND type = 'table' AND name NOT LIKE 'sqlite%' AND NOT strict"),
@@ -114,7 +114,7 @@ static void older_schema_is_brought_up_to_date(void **state)
 	     "0, 'missed', '')");
 	/* an auditor changes nothing */
 	assert_int_equal(pw_store_open(p->file, true, &s, WHY), -2);
-	assert_non_null(strstr(why, "has schema 1; postwalk-office has to bring it to 2 first"));
+	assert_non_null(strstr(why, "has schema 1; postwalk-office has to bring it to 3 first"));
 	s = owner(p);
 	assert_int_equal(figures_of(s).records, 2);
 	assert_int_equal(figures_of(s).missed, 1);
@@ -122,7 +122,7 @@ static void older_schema_is_brought_up_to_date(void **state)
 	pw_store_close(s);
 	assert_string_equal(says(p->file, "PRAGMA user_version; SELECT records, missed FROM "
 				 "audit_buses;"
-				 "SELECT findings FROM audit_sweeps"), "2\n2|1\ncarried");
+				 "SELECT findings FROM audit_sweeps"), "3\n2|1\ncarried");
 	pw_store_close(owner(p)); /* and once more, where nothing is missing */
 }
 
@@ -135,7 +135,7 @@ static void newer_schema_is_refused(void **state)
 	says(p->file, "PRAGMA user_version = 7");
 	assert_int_equal(pw_store_open(p->file, false, &s, WHY), -2);
 	assert_non_null(strstr(why, "has schema 7, made by a newer postwalk-office; this one knows "
-			       "2"));
+			       "3"));
 	assert_int_equal(pw_store_open(p->file, true, &s, WHY), -2);
 }
 
