@@ -11,8 +11,6 @@
 
 #define LINES_MAX 200 /* of a section */
 #define HOUR_MS INT64_C(3600000)
-#define WEEK 7
-#define DAYS_MAX 64 /* that the store remembers of a bus */
 
 enum section { MISSED, DOUBTFUL, SILENT, NEVER, BROKEN, MUTED, CLOCKS, OPEN, SECTIONS };
 static const char *const titles[SECTIONS] = {
@@ -149,44 +147,6 @@ static int take_sweep(void *ctx, const char *bus, const struct pw_sweep_row *row
 
 /* -- buses ------------------------------------------------------------------------------------- */
 
-static bool heard_on(const int32_t *day, size_t days, int32_t which)
-{
-	for (size_t i = 0; i < days; i++)
-		if (day[i] == which)
-			return true;
-	return false;
-}
-
-/* Was it to be expected on that day? It was heard of on as many of the same weekdays before, as far
- * as the store remembers. */
-static bool expected_on(const struct digest *d, const int32_t *day, size_t days, int32_t which)
-{
-	for (int week = 1; week <= (int)d->conf->silent_days; week++) {
-		const int32_t before = pw_hours_add(which, -week * WEEK);
-
-		if (days == DAYS_MAX && before < day[days - 1])
-			return true;
-		if (!heard_on(day, days, before))
-			return false;
-	}
-	return true;
-}
-
-/* Expected on one of the days since: one that was missing once is so until it is heard of again.
- * After a week it is missing in any case. */
-static bool is_silent(const struct digest *d, const int32_t *day, size_t days)
-{
-	for (int more = 1; more <= WEEK; more++) {
-		const int32_t which = pw_hours_add(day[0], more);
-
-		if (which > d->day)
-			return false;
-		if (more == WEEK || expected_on(d, day, days, which))
-			return true;
-	}
-	return false;
-}
-
 static int take_bus(void *ctx, const struct pw_bus_row *row, const int32_t *day, size_t days)
 {
 	struct digest *d = ctx;
@@ -194,11 +154,11 @@ static int take_bus(void *ctx, const struct pw_bus_row *row, const int32_t *day,
 	char text[PW_HOURS_TEXT_MAX];
 
 	d->buses++;
-	d->delivered += heard_on(day, days, d->day);
+	d->delivered += pw_heard_on(day, days, d->day);
 	pw_hours_text(days > 0 ? row->heard_ms : row->enrolled_ms, text);
 	if (days == 0)
 		return add(d, NEVER, row->bus, 0, "enrolled at %s", text);
-	if (!is_silent(d, day, days))
+	if (!pw_habit_silent(day, days, d->day, d->conf->silent_days))
 		return 0;
 	return add(d, SILENT, row->bus, 0, "no word for %lld hours, since %s", (long long)hours,
 		   text);

@@ -104,6 +104,15 @@ void pw_webhook_sign(const char *secret, int64_t time_s, const char *body, char 
  * 1: not all; 2: there is no way. Not on the desk's thread: it waits for the network. */
 int pw_tell_test(const struct pw_office *o, FILE *out);
 
+/* -- habit.c: which bus is silent, by when it is heard of else; pure ---------------------------- */
+
+#define PW_HEARD_DAYS 64 /* that the store tells of a bus */
+bool pw_heard_on(const int32_t *day, size_t days, int32_t which);
+/* day: on which it was heard of, the newest first, one at least. It was expected on one of the days since, up
+ * to upto: one on as many of the same weekdays before (weeks) of which it was heard. One that was missing once
+ * is so until it is heard of again; after a week it is missing in any case. */
+bool pw_habit_silent(const int32_t *day, size_t days, int32_t upto, unsigned weeks);
+
 /* -- digest.c ---------------------------------------------------------------------------------- */
 
 /* That day in the office's zone, and what stands now: lines of text, the first of them a headline.
