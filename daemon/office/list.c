@@ -2,9 +2,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "columns.h"
 #include "commands_internal.h"
-
-#define COLUMNS_MAX 12
 
 struct pw_list {
 	const char *const *names;
@@ -61,51 +60,19 @@ json_t *pw_list_key(const struct pw_public_key *key)
 
 /* -- printing ---------------------------------------------------------------------------------- */
 
-static const char *text_of(const json_t *value, char digits[24])
+static const char *text_at(void *ctx, size_t row, size_t column, char room[24])
 {
+	const struct pw_list *l = ctx;
+	const json_t *value;
+
+	if (row == 0)
+		return l->names[column];
+	value = json_array_get(json_array_get(l->rows, row - 1), column);
 	if (json_is_integer(value)) {
-		snprintf(digits, 24, "%lld", (long long)json_integer_value(value));
-		return digits;
+		snprintf(room, 24, "%lld", (long long)json_integer_value(value));
+		return room;
 	}
 	return json_is_string(value) ? json_string_value(value) : "-";
-}
-
-/* In characters: no byte of UTF-8 but the first of a character counts. */
-static size_t width_of(const char *text)
-{
-	size_t n = 0;
-
-	for (; *text != '\0'; text++)
-		n += ((unsigned char)*text & 0xc0) != 0x80;
-	return n;
-}
-
-static void print_cell(const char *text, size_t width, bool last, FILE *out)
-{
-	fputs(text, out);
-	for (size_t n = width_of(text); !last && n < width + 2; n++)
-		fputc(' ', out);
-	if (last)
-		fputc('\n', out);
-}
-
-static void print_columns(const struct pw_list *l, FILE *out)
-{
-	size_t width[COLUMNS_MAX], i, at;
-	json_t *row, *value;
-	char digits[24];
-
-	for (i = 0; i < l->columns; i++)
-		width[i] = width_of(l->names[i]);
-	json_array_foreach(l->rows, at, row)
-		json_array_foreach(row, i, value)
-			if (width_of(text_of(value, digits)) > width[i])
-				width[i] = width_of(text_of(value, digits));
-	for (i = 0; i < l->columns; i++)
-		print_cell(l->names[i], width[i], i + 1 == l->columns, out);
-	json_array_foreach(l->rows, at, row)
-		json_array_foreach(row, i, value)
-			print_cell(text_of(value, digits), width[i], i + 1 == l->columns, out);
 }
 
 static void print_objects(const struct pw_list *l, FILE *out)
@@ -129,7 +96,8 @@ void pw_list_print(struct pw_list *l, bool json, FILE *out)
 	if (json)
 		print_objects(l, out);
 	else if (pw_list_rows(l) > 0)
-		print_columns(l, out);
+		pw_columns_print(&(struct pw_columns){ .columns = l->columns, .rows = 1 + pw_list_rows(l),
+						       .cell = text_at, .ctx = l }, out);
 	json_decref(l->rows);
 	free(l);
 }

@@ -32,6 +32,7 @@ enum pw_say_as { PW_SAY_TITLE = 1, PW_SAY_HEADING, PW_SAY_LEAD, PW_SAY_TEXT, PW_
 /* Up to four texts for {1} to {4}, then NULL. */
 void pw_report_say(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase, ...);
 void pw_report_say_count(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase, int64_t count, ...); /* {1}: the count */
+void pw_report_said(struct pw_report *r, enum pw_say_as as, const char *text); /* what is no phrase: somebody's own words */
 void pw_report_link(struct pw_report *r, const char *href, enum pw_phrase phrase);
 /* Lines as they stand, in a fixed-width font: what somebody can type. */
 void pw_report_verbatim(struct pw_report *r, const char *text);
@@ -41,6 +42,8 @@ const char *pw_report_moment(struct pw_report *r, int64_t ms);  /* "2026-11-24 0
 const char *pw_report_day(struct pw_report *r, int32_t day);    /* "2026-11-24" */
 const char *pw_report_span(struct pw_report *r, int64_t ms);    /* "2 h 05 min", "48 s" */
 const char *pw_report_number(struct pw_report *r, double value, int decimals); /* the tongue's decimal mark */
+const char *pw_report_count(struct pw_report *r, int64_t count);
+const char *pw_report_share(struct pw_report *r, double share, int decimals); /* "12.5 %" */
 const char *pw_report_phrase(struct pw_report *r, enum pw_phrase phrase, ...); /* a filled one */
 
 /* -- tables ------------------------------------------------------------------------------------ */
@@ -82,6 +85,14 @@ void pw_table_none(struct pw_table *t, enum pw_phrase phrase);
 /* Drawn by web/office/pictures.js over the table, beside it, where JavaScript is: kind is one of its
  * drawings ("funnel", "chart", "spread", "drift", "bars"); caption says what is to be seen. */
 void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_table *t, enum pw_phrase caption);
+/* What a drawing looks for in a table, by the names of columns; roles: other names for them, as
+ * "share=missed_share n=runs". Its first column names a row. In brackets: may be absent.
+ *	funnel  n, share, [target, warning_lower, warning_upper, alarm_lower, alarm_upper], at each row's n
+ *	chart   value, [mean, lower, upper, rules]: rows in their order; rules: words where a rule ends there
+ *	spread  at, count, [minimum]; or a row each: q05, q25, median, q75, q95, [minimum]
+ *	drift   bounces, [cusum, limit]: a row a day
+ *	bars    value, [lower, upper] */
+void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw_table *t, const char *roles, enum pw_phrase caption);
 /* Drawn by us: an SVG element, trusted as it is. words: the same for who does not see it. */
 void pw_report_svg(struct pw_report *r, const char *svg, enum pw_phrase caption);
 
@@ -92,7 +103,9 @@ enum pw_field_kind { PW_FIELD_TEXT = 1, PW_FIELD_CODE, PW_FIELD_DAY, PW_FIELD_PA
 /* action: the leaf it is sent to; get: a filter, whose fields stand in the address. The token is put in by
  * the frame. end names the button. */
 void pw_report_form(struct pw_report *r, const char *action, bool get);
-/* value: NULL none. An error that turned the form down stands at the field it is of (pw_report_wrong). */
+/* Before the forms: field's value turned one down. fill: for {1}; field "": none in particular. */
+void pw_report_wrong(struct pw_report *r, const char *field, enum pw_phrase phrase, const char *fill);
+/* value: NULL none; a TICK's: "1" is set, and comes so. An error that turned the form down stands at the field it is of (pw_report_wrong). */
 void pw_report_field(struct pw_report *r, enum pw_field_kind kind, const char *name, enum pw_phrase label, const char *value, bool must);
 void pw_report_choice(struct pw_report *r, const char *value, enum pw_phrase label, bool chosen); /* of the CHOICE before */
 void pw_report_choice_text(struct pw_report *r, const char *value, const char *label, bool chosen);
@@ -107,7 +120,13 @@ void pw_report_lines(const struct pw_report *r, FILE *out);
 /* Sentences and tables for a terminal. */
 void pw_report_text(const struct pw_report *r, FILE *out);
 /* The inside of <main>. address: of this page with what it asked, for the links to its CSV and JSON Lines.
- * token: of its forms. print: whole, for paper and for a folder: no links to files, no forms. */
+ * token: of its forms,
+ * as the hidden field "token"; a form with a FILE is multipart/form-data. print: whole, for paper and for a folder: no links to files, no forms. */
 void pw_report_html(const struct pw_report *r, const char *address, const char *token, bool print, FILE *out);
+/* Instead, for a file of however many rows: asked for before the page is made, each row is written once the
+ * next has begun, and not kept. csv: of one table (NULL: the first), else lines of all. end: the last row; 0,
+ * -1: no such table. */
+void pw_report_flow(struct pw_report *r, bool csv, const char *table, FILE *out);
+int pw_report_flow_end(struct pw_report *r);
 
 #endif
