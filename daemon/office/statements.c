@@ -20,6 +20,26 @@
 #define SUM(what) "CAST(coalesce(sum(" what "), 0) AS bigint)"
 #define BAD " AND verdict IN ('doubtful', 'missed')"
 
+#define ACCOUNT_COLUMNS "code, role, hash, must_change, made_ms, changed_ms, seen_ms"
+#define PURGED_COLUMNS "kind, before, at_ms, who, count, held"
+#define OF_BRANCH "bus = $1 AND epoch = $2 AND branch = $3"
+#define SAME_BRANCH(a, b)                                                                     \
+	a ".bus = " b ".bus AND " a ".epoch = " b ".epoch AND " a ".branch = " b ".branch"
+/* When the seal of a record came. */
+#define CAME(r)                                                                               \
+	"(SELECT s.came_ms FROM seal s WHERE " SAME_BRANCH("s", r)                            \
+	" AND s.seq >= " r ".seq ORDER BY s.seq LIMIT 1)"
+/* A hold that stands, of the bus or of any; what is of no bus is under all of them. */
+#define HOLDS(of) "h.lifted_ms = 0 AND (h.bus = '' OR h.bus = " of " OR " of " = '')"
+#define HELD_AT(of, moment)                                                                   \
+	"EXISTS (SELECT 1 FROM hold h WHERE " HOLDS(of) " AND h.from_ms <= " moment           \
+	" AND h.to_ms > " moment ")"
+#define HELD_ROW                                                                              \
+	"EXISTS (SELECT 1 FROM hold h WHERE " HOLDS("o.bus")                                  \
+	" AND h.from_day <= o.day AND h.to_day >= o.day)"
+#define HELD_WARMTH HELD_AT("w.bus", "w.at_ms")
+#define SAW "substr(did, 1, 4) = '" PW_LOG_SAW "'"
+
 const char *const pw_step_sql[PW_STEPS] = {
 	[PW_BEGIN] = "BEGIN", [PW_COMMIT] = "COMMIT", [PW_ROLLBACK] = "ROLLBACK",
 	[PW_MARK] = "SAVEPOINT mark", [PW_MARK_KEEP] = "RELEASE SAVEPOINT mark",
@@ -59,15 +79,15 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" ORDER BY asked_ms, bus, key" },
 
 	[PW_Q_BRANCHES] = { "",
-		"SELECT " BRANCH_COLUMNS " FROM branch ORDER BY begun_ms, bus, epoch, branch" },
+		"SELECT " BRANCH_COLUMNS ", purged FROM branch ORDER BY begun_ms, bus, epoch, branch" },
 	[PW_Q_BRANCHES_BUS] = { "t",
-		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1"
+		"SELECT " BRANCH_COLUMNS ", purged FROM branch WHERE bus = $1"
 		" ORDER BY begun_ms, epoch, branch" },
 	[PW_Q_BRANCHES_EPOCH] = { "tb",
-		"SELECT " BRANCH_COLUMNS " FROM branch WHERE bus = $1 AND epoch = $2"
+		"SELECT " BRANCH_COLUMNS ", purged FROM branch WHERE bus = $1 AND epoch = $2"
 		" ORDER BY begun_ms, branch" },
 	[PW_Q_BRANCH] = { "tbi",
-		"SELECT " BRANCH_COLUMNS " FROM branch"
+		"SELECT " BRANCH_COLUMNS ", purged FROM branch"
 		" WHERE bus = $1 AND epoch = $2 AND branch = $3" },
 	[PW_Q_BRANCH_BEGIN] = { "tbitiibbiiiiii",
 		"INSERT INTO branch (" BRANCH_COLUMNS ", seals, sweeps, doubtful, missed)"
@@ -133,6 +153,122 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" ORDER BY next_ms, matter, day, way" },
 	[PW_Q_LOG] = { "itt", "INSERT INTO log (at_ms, who, did) VALUES ($1, $2, $3)" },
 	[PW_Q_LOGS] = { "i", "SELECT at_ms, who, did FROM log WHERE at_ms >= $1 ORDER BY id" },
+
+	[PW_Q_ACCOUNT_PUT] = { "tttiiii",
+		"INSERT INTO account (" ACCOUNT_COLUMNS ") VALUES ($1, $2, $3, $4, $5, $6, $7)"
+		" ON CONFLICT (code) DO UPDATE SET role = excluded.role, hash = excluded.hash,"
+		" must_change = excluded.must_change, made_ms = excluded.made_ms,"
+		" changed_ms = excluded.changed_ms, seen_ms = excluded.seen_ms" },
+	[PW_Q_ACCOUNT] = { "t", "SELECT " ACCOUNT_COLUMNS " FROM account WHERE code = $1" },
+	[PW_Q_ACCOUNTS] = { "", "SELECT " ACCOUNT_COLUMNS " FROM account ORDER BY code" },
+	[PW_Q_TOKEN_PUT] = { "btti",
+		"INSERT INTO token (hash, code, words, ends_ms) VALUES ($1, $2, $3, $4)"
+		" ON CONFLICT (hash) DO UPDATE SET code = excluded.code, words = excluded.words,"
+		" ends_ms = excluded.ends_ms" },
+	[PW_Q_TOKEN] = { "bi",
+		"SELECT t.code FROM token t JOIN account a ON a.code = t.code"
+		" AND a.role <> 'nothing' WHERE t.hash = $1 AND t.ends_ms > $2" },
+
+	[PW_Q_WARMTH_PUT] = { "tiit",
+		"INSERT INTO warmth (bus, at_ms, c10, source) VALUES ($1, $2, $3, $4)"
+		" ON CONFLICT (bus, at_ms) DO UPDATE SET c10 = excluded.c10,"
+		" source = excluded.source" },
+	[PW_Q_WARMTHS] = { "tii",
+		"SELECT at_ms, c10, source FROM warmth WHERE bus = $1 AND at_ms >= $2"
+		" AND at_ms < $3 ORDER BY at_ms" },
+
+	[PW_Q_HOLD_PUT] = { "tiiiiitt",
+		"INSERT INTO hold (bus, from_day, to_day, from_ms, to_ms, at_ms, lifted_ms,"
+		" lifted_by, who, words) VALUES ($1, $2, $3, $4, $5, $6, 0, '', $7, $8)"
+		" RETURNING id" },
+	[PW_Q_HOLD_LIFT] = { "iti",
+		"UPDATE hold SET lifted_ms = $1, lifted_by = $2 WHERE id = $3 AND lifted_ms = 0" },
+	[PW_Q_HOLDS] = { "",
+		"SELECT id, bus, from_day, to_day, at_ms, lifted_ms, who, words FROM hold"
+		" ORDER BY id" },
+	[PW_Q_PURGES] = { "", "SELECT " PURGED_COLUMNS " FROM purged ORDER BY id DESC" },
+	[PW_Q_PURGE_OPEN] = { "t",
+		"SELECT " PURGED_COLUMNS ", id, behind_ms, behind_bus, behind_epoch, behind_branch"
+		" FROM purged WHERE kind = $1 AND more = 1" },
+	[PW_Q_PURGE_BEGIN] = { "tiit",
+		"INSERT INTO purged (" PURGED_COLUMNS ") VALUES ($1, $2, $3, $4, 0, 0)"
+		" RETURNING id" },
+	[PW_Q_PURGE_SHUT] = { "t", "UPDATE purged SET more = 0 WHERE kind = $1 AND more = 1" },
+	[PW_Q_PURGE_DROP] = { "i", "DELETE FROM purged WHERE id = $1" },
+	[PW_Q_PURGE_KEEP] = { "iiitbiii",
+		"UPDATE purged SET count = $1, held = $2, behind_ms = $3, behind_bus = $4,"
+		" behind_epoch = $5, behind_branch = $6, more = $7 WHERE id = $8" },
+	[PW_Q_PURGING_ON] = { "t", "INSERT INTO purging (who) VALUES ($1)" },
+	[PW_Q_PURGING_OFF] = { "", "DELETE FROM purging" },
+
+	[PW_Q_PURGE_BRANCH] = { "tbii",
+		"SELECT b.bus, b.epoch, b.branch, b.first, b.head FROM branch b"
+		" JOIN record r ON " SAME_BRANCH("r", "b") " AND r.seq = b.first"
+		" WHERE (b.bus, b.epoch, b.branch) > ($1, $2, $3)"
+		" AND (r.wall_ms < $4 OR r.wall_ok = 0)"
+		" ORDER BY b.bus, b.epoch, b.branch LIMIT 1", true },
+	[PW_Q_PURGE_FIRST_SEAL] = { "tbiii",
+		"SELECT seq FROM seal WHERE " OF_BRANCH
+		" AND seq >= $4 AND seq <= $5 ORDER BY seq LIMIT 1", true },
+	[PW_Q_PURGE_LAST_SEAL] = { "tbiii",
+		"SELECT seq FROM seal WHERE " OF_BRANCH
+		" AND seq >= $4 AND seq <= $5 ORDER BY seq DESC LIMIT 1", true },
+	[PW_Q_PURGE_YOUNG] = { "tbiiii",
+		"SELECT r.seq FROM record r WHERE " OF_BRANCH " AND r.seq >= $4 AND r.seq <= $5"
+		" AND (r.wall_ok = 0 OR r.wall_ms >= $6) AND " CAME("r") " >= $6"
+		" ORDER BY r.seq LIMIT 1", true },
+	[PW_Q_PURGE_HELD] = { "tbiii",
+		"SELECT r.seq FROM record r WHERE " OF_BRANCH " AND r.seq >= $4 AND r.seq <= $5"
+		" AND EXISTS (SELECT 1 FROM hold h WHERE " HOLDS("r.bus")
+		" AND ((r.wall_ok = 1 AND r.wall_ms >= h.from_ms AND r.wall_ms < h.to_ms)"
+		" OR ((r.wall_ok = 0 OR r.wall_ms > " CAME("r") ") AND " CAME("r") " >= h.from_ms)))"
+		" ORDER BY r.seq LIMIT 1", true },
+	[PW_Q_PURGE_SEALS] = { "tbii",
+		"DELETE FROM seal WHERE " OF_BRANCH " AND seq <= $4", true },
+	[PW_Q_PURGE_RECORDS] = { "tbii",
+		"DELETE FROM record WHERE " OF_BRANCH " AND seq <= $4", true },
+	[PW_Q_PURGE_MOVE] = { "ibiitbi",
+		"UPDATE branch SET first = $1, first_prev = $2, seals = seals - $3,"
+		" purged = purged + $4 WHERE bus = $5 AND epoch = $6 AND branch = $7" },
+
+	[PW_Q_PURGE_ROWS_FIRST] = { "i", "SELECT min(at_ms) FROM outcome WHERE at_ms >= $1" },
+	[PW_Q_PURGE_ROWS] = { "iii",
+		"DELETE FROM outcome WHERE (bus, day, nth) IN (SELECT o.bus, o.day, o.nth"
+		" FROM outcome o WHERE o.at_ms >= $1 AND o.at_ms < $2 AND NOT " HELD_ROW
+		" ORDER BY o.at_ms LIMIT $3)"
+		" RETURNING bus, day, nth, at_ms, run, findings, epoch, branch, seq" },
+	[PW_Q_PURGE_ROWS_HELD] = { "ii",
+		"SELECT count(*) FROM outcome o WHERE o.at_ms >= $1 AND o.at_ms < $2 AND "
+		HELD_ROW },
+	[PW_Q_PURGE_PLAN] = { "tit", "DELETE FROM plan WHERE bus = $1 AND day = $2 AND run = $3" },
+	[PW_Q_PURGE_SWEEP] = { "tbii",
+		"DELETE FROM sweep WHERE " OF_BRANCH " AND seq = $4 RETURNING verdict", true },
+	[PW_Q_PURGE_SWEEPS_LESS] = { "iitbi",
+		"UPDATE branch SET sweeps = sweeps - 1, doubtful = doubtful - $1,"
+		" missed = missed - $2 WHERE bus = $3 AND epoch = $4 AND branch = $5" },
+	[PW_Q_PURGE_SIGNERS] = { "ti",
+		"DELETE FROM signer WHERE bus = $1 AND at_ms < $2 AND NOT " HELD_AT("signer.bus",
+		"signer.at_ms") },
+	[PW_Q_PURGE_FINDING] = { "titii",
+		"DELETE FROM outcome_finding WHERE finding = $1 AND at_ms = $2 AND bus = $3"
+		" AND day = $4 AND nth = $5" },
+	[PW_Q_PURGE_WARMTH_FIRST] = { "i", "SELECT min(at_ms) FROM warmth WHERE at_ms >= $1" },
+	[PW_Q_PURGE_WARMTH] = { "iii",
+		"DELETE FROM warmth WHERE (bus, at_ms) IN (SELECT w.bus, w.at_ms FROM warmth w"
+		" WHERE w.at_ms >= $1 AND w.at_ms < $2 AND NOT " HELD_WARMTH
+		" ORDER BY w.at_ms LIMIT $3) RETURNING at_ms" },
+	[PW_Q_PURGE_WARMTH_HELD] = { "ii",
+		"SELECT count(*) FROM warmth w WHERE w.at_ms >= $1 AND w.at_ms < $2 AND "
+		HELD_WARMTH },
+	[PW_Q_PURGE_VIEWS_FIRST] = { "i",
+		"SELECT min(at_ms) FROM log WHERE " SAW " AND at_ms >= $1" },
+	[PW_Q_PURGE_VIEWS] = { "iii",
+		"DELETE FROM log WHERE id IN (SELECT l.id FROM log l WHERE " SAW
+		" AND l.at_ms >= $1 AND l.at_ms < $2 AND NOT " HELD_AT("''", "l.at_ms")
+		" ORDER BY l.at_ms LIMIT $3) RETURNING at_ms" },
+	[PW_Q_PURGE_VIEWS_HELD] = { "ii",
+		"SELECT count(*) FROM log l WHERE " SAW " AND l.at_ms >= $1 AND l.at_ms < $2 AND "
+		HELD_AT("''", "l.at_ms") },
 
 	[PW_Q_FIGURES] = { "",
 		"SELECT (SELECT count(*) FROM bus WHERE key IS NOT NULL), count(*), "

@@ -31,7 +31,8 @@ static void get_branch(const struct pw_cell *cells, struct pw_branch *b)
 				 .why = find_branch_why(&cells[3]),
 				 .first = (uint64_t)cells[4].number,
 				 .head = (uint64_t)cells[5].number,
-				 .begun_ms = cells[8].number, .moved_ms = cells[9].number };
+				 .begun_ms = cells[8].number, .moved_ms = cells[9].number,
+				 .purged = (uint64_t)cells[10].number };
 	pw_cell_get_text(&cells[0], b->bus, sizeof(b->bus));
 	pw_cell_get_hex(&cells[1], b->epoch, sizeof(b->epoch));
 	pw_cell_get_hex(&cells[6], b->first_prev, sizeof(b->first_prev));

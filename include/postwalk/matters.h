@@ -64,7 +64,9 @@ int pw_store_telling_put(struct pw_store *s, const struct pw_telling *t, char *w
 int pw_store_telling(struct pw_store *s, uint64_t matter, int32_t day, const char *way, struct pw_telling *t, char *why, size_t size); /* 1; 0: none */
 int pw_store_tellings(struct pw_store *s, int64_t due_ms, int (*take)(void *ctx, const struct pw_telling *t), void *ctx, char *why, size_t size);
 
-/* The office's own log: who did what. Append-only by trigger or rule. */
+/* The office's own log: who did what. Append-only by trigger or rule. did begins with PW_LOG_SAW where somebody
+ * only looked at something, and nowhere else: such entries can be purged. */
+#define PW_LOG_SAW "saw "
 int pw_store_log(struct pw_store *s, int64_t now_ms, const char *who, const char *did, char *why, size_t size);
 int pw_store_logs(struct pw_store *s, int64_t from_ms, int (*take)(void *ctx, int64_t at_ms, const char *who, const char *did), void *ctx, char *why, size_t size);
 

@@ -80,6 +80,7 @@ struct pw_branch {
 	uint64_t first, head;
 	char first_prev[65], hash[65];
 	int64_t begun_ms, moved_ms;
+	uint64_t purged;             /* records that stood before first, and were purged */
 };
 /* epoch NULL: all of the bus; bus NULL: all. In the order of begun_ms. */
 int pw_store_branches(struct pw_store *s, const char *bus, const char *epoch, int (*take)(void *ctx, const struct pw_branch *b), void *ctx, char *why, size_t size);

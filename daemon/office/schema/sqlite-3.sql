@@ -84,11 +84,19 @@ CREATE TABLE token (hash BLOB PRIMARY KEY CHECK (length(hash) = 32), code TEXT N
 	ends_ms INTEGER NOT NULL) STRICT, WITHOUT ROWID;
 
 CREATE TABLE hold (id INTEGER PRIMARY KEY AUTOINCREMENT, bus TEXT NOT NULL, from_day INTEGER NOT NULL,
-	to_day INTEGER NOT NULL, at_ms INTEGER NOT NULL, lifted_ms INTEGER NOT NULL, lifted_by TEXT NOT NULL,
-	who TEXT NOT NULL, words TEXT NOT NULL) STRICT;
+	to_day INTEGER NOT NULL, from_ms INTEGER NOT NULL, to_ms INTEGER NOT NULL, at_ms INTEGER NOT NULL,
+	lifted_ms INTEGER NOT NULL, lifted_by TEXT NOT NULL, who TEXT NOT NULL, words TEXT NOT NULL) STRICT;
+-- more: it was not brought to its end; behind: how far it has come.
 CREATE TABLE purged (id INTEGER PRIMARY KEY AUTOINCREMENT,
 	kind TEXT NOT NULL CHECK (kind IN ('records', 'rows', 'warmth', 'views')), before INTEGER NOT NULL,
-	at_ms INTEGER NOT NULL, who TEXT NOT NULL, count INTEGER NOT NULL, held INTEGER NOT NULL) STRICT;
+	at_ms INTEGER NOT NULL, who TEXT NOT NULL, count INTEGER NOT NULL, held INTEGER NOT NULL,
+	more INTEGER NOT NULL DEFAULT 1 CHECK (more IN (0, 1)), behind_ms INTEGER, behind_bus TEXT NOT NULL DEFAULT '',
+	behind_epoch BLOB NOT NULL DEFAULT x'', behind_branch INTEGER NOT NULL DEFAULT -1) STRICT;
+-- How many records stood before a branch's first, and were purged; it has its seals and sweeps that are left.
+ALTER TABLE branch ADD COLUMN purged INTEGER NOT NULL DEFAULT 0;
+CREATE INDEX warmth_at ON warmth (at_ms);
+-- Views, of all that was done.
+CREATE INDEX log_saw ON log (at_ms) WHERE substr(did, 1, 4) = 'saw ';
 -- While a row stands here, in the transaction that purges, what is only ever added to can be deleted.
 CREATE TABLE purging (who TEXT NOT NULL) STRICT;
 
