@@ -202,7 +202,8 @@ check-stats: $(STATS_TESTS)
 	Rscript tests/stats/reference.R $(BUILD)/stats
 	STATS_TABLES=$(BUILD)/stats $(TEST_ENV) tests/run.sh $(STATS_TESTS) \
 		"Rscript tests/stats/compare.R tests/stats $(BUILD)/stats" \
-		"/usr/bin/python3 tests/office/match_reference.py --check"
+		"/usr/bin/python3 tests/office/match_reference.py --check" \
+		"Rscript tests/office/trends_reference.R --check"
 check-bare:
 	etc/install-packages.sh bare
 	tests/bare/bare.sh bookworm
