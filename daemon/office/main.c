@@ -163,7 +163,7 @@ static int serve(const char *dir, int argc)
 	sigset_t signals;
 	int result;
 
-	mallopt(M_MMAP_THRESHOLD, 1 << 20); /* a mapping for each body made and undone costs more than all else */
+	mallopt(M_MMAP_THRESHOLD, 1 << 20); /* to map and unmap each body costs more than all else */
 	if (argc > 2)
 		return fail("expected postwalk-office serve [--office DIR]", -2);
 	sigemptyset(&signals);
