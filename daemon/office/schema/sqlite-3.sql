@@ -10,6 +10,7 @@ CREATE TABLE plan (bus TEXT NOT NULL, day INTEGER NOT NULL, run TEXT NOT NULL CH
 	end_ms INTEGER NOT NULL CHECK (end_ms >= begin_ms), import INTEGER NOT NULL,
 	PRIMARY KEY (bus, day, run)) STRICT, WITHOUT ROWID;
 CREATE INDEX plan_end ON plan (bus, end_ms);
+CREATE INDEX plan_day ON plan (day, bus, run);
 -- Of a run: epoch no bytes, branch and seq 0; of a sweep without one: run ''. result 'none': as it was matched.
 CREATE TABLE correction (id INTEGER PRIMARY KEY AUTOINCREMENT, bus TEXT NOT NULL, day INTEGER NOT NULL,
 	run TEXT NOT NULL, epoch BLOB NOT NULL, branch INTEGER NOT NULL, seq INTEGER NOT NULL,
@@ -32,6 +33,7 @@ CREATE INDEX line_day_faults ON line_day (day, (chatters + disagreements)) WHERE
 
 -- What changed since the rows were made: days since 1970-01-01 by UTC.
 CREATE TABLE dirty (bus TEXT NOT NULL, day INTEGER NOT NULL, PRIMARY KEY (bus, day)) STRICT, WITHOUT ROWID;
+CREATE INDEX dirty_day ON dirty (day, bus);
 
 -- A row for each planned run, and for each sweep that no run has; nth: of that bus and day, in the order of
 -- time. stands: as corrected, else the result. due_ms: when a window is over that is not yet.
