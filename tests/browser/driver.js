@@ -137,6 +137,7 @@ const theWalk = async (page, bus, w, language, step) => {
 	await step("key off: the walk is drawn and moves by itself", async () => {
 		await bus.wire("ignition=0");
 		await headline(page, w.owed);
+		await motion(page);
 		await walk(page, bus, w, language);
 	});
 	await step("a press too soon is refused in words", () => tooSoon(page, bus, w));
@@ -145,7 +146,6 @@ const theWalk = async (page, bus, w, language, step) => {
 	await step("a refusal looks right", async () => {
 		await valid(bus, language, "too soon");
 		await looks.everyLook(page, `${language}-4-soon`);
-		await motion(page);
 	});
 	await step("the pace is at the rear when a press counts", async () => {
 		await until(page, ".aisle b", w.rear);
