@@ -2,6 +2,7 @@
 /* What is asked of a store, in the SQL that SQLite and PostgreSQL have in common. */
 #include "store_internal.h"
 
+#define LINE_COLUMNS "bus, line, day, edges, bounces, chatters, disagreements, shortest_ms"
 #define KEY_COLUMNS "bus, key, token, asked_ms, decided_ms, accepted, who, words"
 #define BRANCH_COLUMNS "bus, epoch, branch, why, first, head, first_prev, hash, begun_ms, moved_ms"
 #define MATTER_COLUMNS                                                                        \
@@ -269,6 +270,17 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 	[PW_Q_PURGE_VIEWS_HELD] = { "ii",
 		"SELECT count(*) FROM log l WHERE " SAW " AND l.at_ms >= $1 AND l.at_ms < $2 AND "
 		HELD_AT("''", "l.at_ms") },
+
+	[PW_Q_LINES_BOUNCED] = { "ii",
+		"SELECT " LINE_COLUMNS " FROM line_day WHERE day = $1 AND bounces > 0"
+		" ORDER BY bounces DESC, bus, line LIMIT $2" },
+	[PW_Q_LINES_FAILED] = { "ii",
+		"SELECT " LINE_COLUMNS " FROM line_day WHERE day = $1"
+		" AND chatters + disagreements > 0"
+		" ORDER BY chatters + disagreements DESC, bus, line LIMIT $2" },
+	[PW_Q_POLICY] = { "t",
+		"SELECT body FROM record WHERE bus = $1 AND kind = 'policy'"
+		" ORDER BY wall_ms DESC, seq DESC LIMIT 1", true },
 
 	[PW_Q_FIGURES] = { "",
 		"SELECT (SELECT count(*) FROM bus WHERE key IS NOT NULL), count(*), "

@@ -73,6 +73,7 @@ enum pw_question {
 	PW_Q_PURGE_SIGNERS, PW_Q_PURGE_FINDING, PW_Q_PURGE_WARMTH_FIRST, PW_Q_PURGE_WARMTH,
 	PW_Q_PURGE_WARMTH_HELD, PW_Q_PURGE_VIEWS_FIRST, PW_Q_PURGE_VIEWS,
 	PW_Q_PURGE_VIEWS_HELD,
+	PW_Q_LINES_BOUNCED, PW_Q_LINES_FAILED, PW_Q_POLICY,
 	PW_QUESTIONS
 };
 /* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before

@@ -145,11 +145,10 @@ struct pw_line_day {
 	uint32_t edges, bounces, chatters, disagreements, shortest_ms;
 };
 int pw_audit_lines(struct pw_store *s, const char *bus, int32_t from, int32_t to, int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why, size_t size);
-/* The same of all buses, for who looks for the worst of them: of each of these days (30 at most) the so many
- * (200 at most) that bounced most, and the so many that chattered or disagreed most. From an index; a bus, line
- * and day may come twice. daemon/office/audit_worst.c. */
-int pw_audit_lines_worst(struct pw_store *s, int32_t from, int32_t to, unsigned each, int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why, size_t size);
-/* The policy that the bus recorded last, as text. 1: there it is, cut to room; 0: none. daemon/office/audit_worst.c */
+/* The same of all buses, for who looks for the worst of them: of a day the so many that bounced most, then the
+ * so many that chattered or disagreed most (a bus and line may come twice). From an index. */
+int pw_audit_lines_worst(struct pw_store *s, int32_t day, unsigned each, int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why, size_t size);
+/* The policy that the bus recorded last, as text. 1: there it is, cut to room; 0: none. */
 int pw_audit_policy(struct pw_store *s, const char *bus, char *text, size_t room, char *why, size_t size);
 
 /* -- planned runs, corrections ---------------------------------------------------------------------- */

@@ -231,7 +231,7 @@ static void where_there_is_none_nobody_stands_out(void **state)
 
 	(void)state;
 	for (int i = 0; i < 50; i++) {
-		char name[8];
+		char name[16];
 		struct pw_tally one;
 
 		snprintf(name, sizeof(name), "%d", i);

@@ -32,6 +32,8 @@ CREATE TABLE line_day (bus text COLLATE "C" NOT NULL, line text COLLATE "C" NOT 
 	shortest_ms bigint NOT NULL, PRIMARY KEY (bus, line, day)) PARTITION BY HASH (bus);
 CREATE INDEX line_day_bounces ON line_day (day, bounces) WHERE bounces > 0;
 CREATE INDEX line_day_faults ON line_day (day, (chatters + disagreements)) WHERE chatters + disagreements > 0;
+-- The policies that a bus recorded.
+CREATE INDEX record_policy ON record (bus, wall_ms) WHERE kind = 'policy';
 
 -- What changed since the rows were made: days since 1970-01-01 by UTC.
 CREATE TABLE dirty (bus text COLLATE "C" NOT NULL, day integer NOT NULL, PRIMARY KEY (bus, day));

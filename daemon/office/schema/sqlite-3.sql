@@ -30,6 +30,8 @@ CREATE TABLE line_day (bus TEXT NOT NULL, line TEXT NOT NULL, day INTEGER NOT NU
 	shortest_ms INTEGER NOT NULL, PRIMARY KEY (bus, line, day)) STRICT, WITHOUT ROWID;
 CREATE INDEX line_day_bounces ON line_day (day, bounces) WHERE bounces > 0;
 CREATE INDEX line_day_faults ON line_day (day, (chatters + disagreements)) WHERE chatters + disagreements > 0;
+-- The policies that a bus recorded.
+CREATE INDEX record_policy ON record (bus, wall_ms) WHERE kind = 'policy';
 
 -- What changed since the rows were made: days since 1970-01-01 by UTC.
 CREATE TABLE dirty (bus TEXT NOT NULL, day INTEGER NOT NULL, PRIMARY KEY (bus, day)) STRICT, WITHOUT ROWID;
