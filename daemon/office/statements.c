@@ -64,6 +64,12 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" row_number() OVER (PARTITION BY bus ORDER BY day DESC) AS n FROM heard) h"
 		" ON h.bus = b.bus AND h.n <= 64"
 		" WHERE b.key IS NOT NULL ORDER BY b.bus, h.day DESC" },
+	[PW_Q_HEARD_SOME] = { "tii",
+		"SELECT b.bus, b.key, b.token, b.enrolled_ms, b.heard_ms, h.day FROM (SELECT * FROM bus"
+		" WHERE key IS NOT NULL AND bus > $1 ORDER BY bus LIMIT $2) b"
+		" LEFT JOIN heard h ON h.bus = b.bus AND h.day >= $3 ORDER BY b.bus, h.day DESC" },
+	[PW_Q_HEARD_SINCE] = { "i",
+		"SELECT bus, heard_ms FROM bus WHERE heard_ms >= $1 AND key IS NOT NULL ORDER BY bus" },
 	[PW_Q_CODE_PUT] = { "tbi",
 		"INSERT INTO code (bus, hash, ends_ms, used_ms) VALUES ($1, $2, $3, 0)" },
 	[PW_Q_CODE_TAKE] = { "itb",

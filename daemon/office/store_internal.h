@@ -27,7 +27,7 @@ struct pw_cell {
 	const void *bytes; /* lives as long as what it was made of, or until the next row */
 	size_t length;     /* of bytes */
 };
-#define PW_CELLS_MAX 20   /* in a row, and arguments of a statement */
+#define PW_CELLS_MAX 40   /* in a row, and arguments of a statement */
 #define PW_CELL_HEX_MAX 64 /* bytes that hex digits make */
 
 struct pw_cell pw_cell_number(int64_t number);
@@ -55,6 +55,7 @@ uint32_t pw_findings_read(const char *text); /* those that this program knows */
 enum pw_question {
 	PW_Q_NONE,
 	PW_Q_BUS, PW_Q_BUS_PUT, PW_Q_BUS_HEARD, PW_Q_BUS_DAY, PW_Q_HEARD,
+	PW_Q_HEARD_SOME, PW_Q_HEARD_SINCE,
 	PW_Q_CODE_PUT, PW_Q_CODE_TAKE, PW_Q_KEY_PUT, PW_Q_KEYS, PW_Q_KEYS_WAITING,
 	PW_Q_BRANCHES, PW_Q_BRANCHES_BUS, PW_Q_BRANCHES_EPOCH, PW_Q_BRANCH, PW_Q_BRANCH_BEGIN,
 	PW_Q_BRANCH_MOVE, PW_Q_HASH, PW_Q_READ, PW_Q_STAND, PW_Q_STANDINGS,
@@ -79,6 +80,7 @@ enum pw_question {
 /* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before
  * $2, and so on: SQLite counts them as they come. reads_added: it looks into the tables below. */
 struct pw_statement { const char *args, *sql; bool reads_added; };
+#define PW_MADE_KEPT 32 /* statements of ask_made that a database keeps ready */
 extern const struct pw_statement pw_statement[PW_QUESTIONS];
 
 /* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number;
@@ -108,6 +110,11 @@ struct pw_database {
 	/* Rows go to take; changed (may be NULL): how many rows were given, or changed. */
 	int (*ask)(struct pw_store *s, enum pw_question q, const struct pw_cell *args,
 		   pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size);
+	/* The same of a statement that is made as it is needed. Those that were asked last are
+	 * kept ready, by their text. */
+	int (*ask_made)(struct pw_store *s, const struct pw_statement *made,
+			const struct pw_cell *args, pw_row_taker *take, void *ctx, char *why,
+			size_t size);
 	/* Row i by fill, one cell for each column, which live until the next row. It may be that
 	 * they are only sent at the commit, or when they are asked for. */
 	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,

@@ -106,6 +106,43 @@ int pw_store_heard(struct pw_store *s,
 	return result != 0 ? result : give_heard(&h);
 }
 
+int pw_store_heard_some(struct pw_store *s, const char *after, unsigned limit, int32_t from,
+			int (*take)(void *ctx, const struct pw_bus_row *row, const int32_t *day,
+				    size_t days),
+			void *ctx, char *why, size_t size)
+{
+	const struct pw_cell args[] = { pw_cell_text(after), pw_cell_number(limit),
+					pw_cell_number(from) };
+	struct heard h = { .take = take, .ctx = ctx };
+	int result = pw_store_ask(s, PW_Q_HEARD_SOME, args, get_heard, &h, why, size);
+
+	return result != 0 ? result : give_heard(&h);
+}
+
+struct since {
+	int (*take)(void *ctx, const char *bus, int64_t heard_ms);
+	void *ctx;
+};
+
+static int get_since(void *ctx, const struct pw_cell *cells)
+{
+	const struct since *h = ctx;
+	char bus[PW_NAME_MAX];
+
+	pw_cell_get_text(&cells[0], bus, sizeof(bus));
+	return h->take(h->ctx, bus, cells[1].number);
+}
+
+int pw_store_heard_since(struct pw_store *s, int64_t since_ms,
+			 int (*take)(void *ctx, const char *bus, int64_t heard_ms), void *ctx,
+			 char *why, size_t size)
+{
+	const struct pw_cell args[] = { pw_cell_number(since_ms) };
+	struct since h = { .take = take, .ctx = ctx };
+
+	return pw_store_ask(s, PW_Q_HEARD_SINCE, args, get_since, &h, why, size);
+}
+
 /* -- codes ------------------------------------------------------------------------------------- */
 
 int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int64_t ends_ms,

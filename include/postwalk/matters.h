@@ -80,6 +80,11 @@ int pw_store_sweeps_came(struct pw_store *s, int64_t from_ms, int64_t to_ms, boo
 int pw_store_standings(struct pw_store *s, int (*take)(void *ctx, const char *bus, const struct pw_standing *row), void *ctx, char *why, size_t size);
 /* Buses with a key, and the days (YYYYMMDD, newest first, 64 at most) on which each was heard of. */
 int pw_store_heard(struct pw_store *s, int (*take)(void *ctx, const struct pw_bus_row *row, const int32_t *day, size_t days), void *ctx, char *why, size_t size);
+/* The same of some of them, in the order of bus: limit at most, behind the bus after (""), and of each the days
+ * from that day on. */
+int pw_store_heard_some(struct pw_store *s, const char *after, unsigned limit, int32_t from, int (*take)(void *ctx, const struct pw_bus_row *row, const int32_t *day, size_t days), void *ctx, char *why, size_t size);
+/* Buses with a key that were heard of at since_ms or later, in the order of bus. */
+int pw_store_heard_since(struct pw_store *s, int64_t since_ms, int (*take)(void *ctx, const char *bus, int64_t heard_ms), void *ctx, char *why, size_t size);
 
 struct pw_figures {
 	uint64_t buses, branches, records, seals, sweeps, missed, doubtful, matters, open;
