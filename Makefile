@@ -87,15 +87,32 @@ $(BUILD)/daemon/page/po_%.c: web/bus/po/%.po daemon/page/po.awk daemon/page/word
 $(BUILD)/daemon/page/po_%.o: $(BUILD)/daemon/page/po_%.c
 	$(CC) $(ALL_CFLAGS) -Idaemon/page -MMD -MP -c $< -o $@
 
-.PRECIOUS: $(BUILD)/daemon/office/po_%.c
-$(BUILD)/daemon/office/po_%.c: daemon/page/po.awk $(wildcard daemon/office/phrases/*.h web/office/po/*/*.po)
+OFFICE_PO = $(BUILD)/daemon/office/po_es.c $(BUILD)/daemon/office/po_fr.c
+.PRECIOUS: $(OFFICE_PO)
+$(OFFICE_PO): $(BUILD)/daemon/office/po_%.c: daemon/page/po.awk $(wildcard daemon/office/phrases/*.h web/office/po/*/*.po)
 	@mkdir -p $(@D)
 	awk -v language=$* -v words=phrase -v first=P -f daemon/page/po.awk daemon/office/phrases/*.h web/office/po/$*/*.po >$@
 $(BUILD)/daemon/office/po_%.o: $(BUILD)/daemon/office/po_%.c
 	$(CC) $(ALL_CFLAGS) -Idaemon/office -MMD -MP -c $< -o $@
-$(BUILD)/daemon/office/web.o: daemon/office/web.S $(wildcard web/office/*.*)
+$(BUILD)/daemon/office/web.o: daemon/office/web.S web/office/style.css $(BUILD)/web/office/pictures.js
 	@mkdir -p $(@D)
-	$(CC) -c $< -o $@
+	$(CC) -Wa,-I,$(BUILD) -c $< -o $@
+
+# The office's pictures, one file: of web/office/pictures and what its package.json names, which npm fetches.
+PICTURES = $(BUILD)/pictures
+NO_NPM = no npm: run etc/install-packages.sh build
+NO_PICTURES = npm cannot fetch what web/office/package.json names (above it says why): nothing was built \
+	of the pictures; run make again when the registry can be reached
+$(PICTURES)/ready: web/office/package.json web/office/package-lock.json
+	@command -v npm >/dev/null || { echo "pictures: $(NO_NPM)" >&2; exit 1; }
+	@mkdir -p $(PICTURES)
+	cp web/office/package.json web/office/package-lock.json $(PICTURES)
+	cd $(PICTURES) && npm ci --loglevel=error --ignore-scripts --no-audit --no-fund || \
+		{ echo "pictures: $(NO_PICTURES)" >&2; exit 1; }
+	@touch $@
+$(BUILD)/web/office/pictures.js: web/office/bundle.js $(wildcard web/office/pictures/*.js) $(PICTURES)/ready
+	@mkdir -p $(@D)
+	node web/office/bundle.js $(PICTURES)/node_modules $@
 
 PQ_CFLAGS = $$($(PKG_CONFIG) --cflags libpq)
 $(BUILD)/daemon/office/store_pgsql.o $(BUILD)/daemon/office/pgsql_link.o $(BUILD)/daemon/office/pgsql_rows.o: ALL_CFLAGS += $(PQ_CFLAGS)

@@ -152,13 +152,20 @@ static void put_row(const struct pw_table *t, size_t row, FILE *out)
 	fputs("</tr>\n", out);
 }
 
+/* For the pictures: in what unit a value is. */
+static const char *const kinds[] = {
+	[PW_COL_TEXT] = "text", [PW_COL_WORD] = "word", [PW_COL_COUNT] = "count", [PW_COL_NUMBER] = "number",
+	[PW_COL_SHARE] = "share", [PW_COL_SPAN] = "span", [PW_COL_MOMENT] = "moment", [PW_COL_DAY] = "day",
+};
+
 static void put_head(const struct pw_table *t, FILE *out)
 {
 	fputs("<thead><tr>", out);
 	for (size_t i = 0; i < t->columns; i++) {
 		if (t->column[i].file_only)
 			continue;
-		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\">", class_of(&t->column[i]), t->column[i].name);
+		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\" data-kind=\"%s\">", class_of(&t->column[i]),
+			t->column[i].name, kinds[t->column[i].kind]);
 		pw_html_text(pw_phrase(t->r->tongue, t->column[i].title), out);
 		fputs("</th>", out);
 	}
