@@ -238,6 +238,11 @@ void pw_html_table(const struct pw_table *t, const char *address, const char *he
 {
 	const size_t rows = t->cells / t->columns;
 
+	if (t->folded) {
+		fputs("<details class=\"fold\"><summary>", out);
+		pw_html_text(t->title, out);
+		fputs("</summary>\n", out);
+	}
 	fputs("<div class=\"table\">\n", out);
 	if (rows == 0) {
 		put_none(t, out);
@@ -251,5 +256,5 @@ void pw_html_table(const struct pw_table *t, const char *address, const char *he
 		if (!print)
 			put_foot(t, address, out);
 	}
-	fputs("</div>\n", out);
+	fputs(t->folded ? "</div></details>\n" : "</div>\n", out);
 }

@@ -80,6 +80,7 @@ struct pw_table {
 	struct pw_cell *cell;
 	enum pw_phrase *mark;             /* of each row */
 	struct pw_room room;
+	bool folded;
 	bool headed;                      /* of a flow: the names of its columns are written */
 	size_t flowed;
 };

@@ -46,6 +46,12 @@ void pw_table_more(struct pw_table *t, const char *href)
 		t->more = pw_report_copy(t->r, href);
 }
 
+void pw_table_fold(struct pw_table *t)
+{
+	if (t)
+		t->folded = true;
+}
+
 void pw_table_none(struct pw_table *t, enum pw_phrase phrase)
 {
 	if (t)
