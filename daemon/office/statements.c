@@ -287,6 +287,9 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 	[PW_Q_POLICY] = { "t",
 		"SELECT body FROM record WHERE bus = $1 AND kind = 'policy'"
 		" ORDER BY wall_ms DESC, seq DESC LIMIT 1", true },
+	[PW_Q_POLICIES] = { "t",
+		"SELECT epoch, branch, seq FROM record WHERE bus = $1 AND kind = 'policy'"
+		" ORDER BY wall_ms DESC", true },
 
 	[PW_Q_FIGURES] = { "",
 		"SELECT (SELECT count(*) FROM bus WHERE key IS NOT NULL), count(*), "

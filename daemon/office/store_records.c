@@ -336,3 +336,43 @@ int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32
 	} while (result == 0 && all.given > 0);
 	return result;
 }
+
+/* -- the policy in force ----------------------------------------------------------------------- */
+
+struct policies {
+	const char *epoch;
+	uint32_t branch, found_branch;
+	uint64_t before, found; /* found 0: none yet */
+};
+
+/* Of the branch itself, else of one before it; the last of them. */
+static int take_policy(void *ctx, const struct pw_cell *cells)
+{
+	struct policies *p = ctx;
+	const uint32_t branch = (uint32_t)cells[1].number;
+	const uint64_t seq = (uint64_t)cells[2].number;
+	const bool own = branch == p->branch, had_own = p->found && p->found_branch == p->branch;
+	char epoch[17];
+
+	pw_cell_get_hex(&cells[0], epoch, sizeof(epoch));
+	if (strcmp(epoch, p->epoch) != 0 || seq >= p->before || branch > p->branch ||
+	    (had_own && !own) || (had_own == own && seq <= p->found))
+		return 0;
+	p->found = seq;
+	p->found_branch = branch;
+	return 0;
+}
+
+int pw_store_policy_before(struct pw_store *s, const char *bus, const char *epoch, uint32_t *branch,
+			   uint64_t seq, uint64_t *at, char *why, size_t size)
+{
+	struct policies p = { .epoch = epoch, .branch = *branch, .before = seq };
+	const struct pw_cell args[] = { pw_cell_text(bus) };
+	int result = pw_store_ask(s, PW_Q_POLICIES, args, take_policy, &p, why, size);
+
+	if (result < 0 || p.found == 0)
+		return result;
+	*branch = p.found_branch;
+	*at = p.found;
+	return 1;
+}

@@ -26,7 +26,7 @@ struct pw_gathering {
 	struct pw_told_sweep *t;
 	uint64_t wanted, seq; /* of the sweep; of the last record */
 	struct policy_seen before, policy; /* the last two */
-	uint8_t levels;
+	uint8_t levels, known; /* known: of those lines it is */
 	bool found, beyond, short_of_memory;
 	char hash[65];       /* from the sweep's record on: of the last one whose link held */
 };
@@ -145,10 +145,23 @@ static void take_level(struct pw_gathering *g, const struct pw_record *r, const 
 	int64_t level;
 
 	g->levels = 0;
+	g->known = UINT8_MAX;
 	for (unsigned i = 0; i < PW_INPUTS; i++)
 		if (whole(json_object_get(body, "levels"), names[i], &level) == 0 && level)
 			g->levels |= (uint8_t)(1u << i);
 	add(g, (struct pw_moment){ .kind = PW_AT_LEVELS, .at_ms = r->mono_ms, .level = g->levels });
+}
+
+/* Where no levels were read: as it was before its first edge. */
+static void know(struct pw_gathering *g, int line, bool level)
+{
+	const uint8_t bit = (uint8_t)(1u << line);
+
+	if (g->known & bit)
+		return;
+	g->known |= bit;
+	if (level)
+		g->t->levels |= bit;
 }
 
 static void take_edges(struct pw_gathering *g, const struct pw_record *r, const json_t *body)
@@ -162,6 +175,7 @@ static void take_edges(struct pw_gathering *g, const struct pw_record *r, const 
 	(void)r;
 	if (line < 0 || whole(body, "from", &from))
 		return;
+	know(g, line, from & 1);
 	json_array_foreach(at, i, one) {
 		uint8_t level = (uint8_t)((from ^ (i % 2 == 0)) & 1);
 

@@ -121,6 +121,9 @@ struct pw_put {
 int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t size);
 /* In order of seq, from, as they were sent: for export from the office. seal: NULL where it has none. */
 int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t from, int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal), void *ctx, char *why, size_t size);
+/* Where the policy stands that was in force at seq: the last one before it, of its branch, or of one before that.
+ * From an index. 1: branch and at say where; 0: none. */
+int pw_store_policy_before(struct pw_store *s, const char *bus, const char *epoch, uint32_t *branch, uint64_t seq, uint64_t *at, char *why, size_t size);
 
 #include "postwalk/audit.h"
 #include "postwalk/matters.h"
