@@ -11,6 +11,7 @@
 
 #include "phrases.h"
 #include "postwalk/story.h"
+#include "zone.h"
 
 enum pw_value_kind {
 	PW_VALUE_NONE,
@@ -45,6 +46,20 @@ void pw_judged_make(const struct pw_told_sweep *t, struct pw_judged *j);
 /* Why a finding is put, and by which rules. */
 enum pw_phrase pw_judged_reason(enum pw_finding finding);
 const char *pw_judged_rules(enum pw_finding finding);
+
+/* -- said.c: values and phrases as texts -------------------------------------------------------- */
+
+struct pw_in_words {
+	enum pw_tongue tongue;
+	const struct pw_zone *zone;
+	int64_t wall_less_mono_ms; /* of the sweep's own clock */
+};
+#define PW_VALUE_TEXT 600
+const char *pw_value_words(const struct pw_in_words *in, const struct pw_value *v,
+			   char text[PW_VALUE_TEXT]);
+void pw_said_words(const struct pw_in_words *in, const struct pw_said *said, FILE *out);
+/* What a code is called; where it has no name, the code itself. */
+const char *pw_code_words(const struct pw_in_words *in, const char *code);
 
 /* What the drawing and the judgement both go by; PW_NO_TIME: it was not. */
 int64_t pw_told_overdue_ms(const struct pw_told_sweep *t); /* the ladder's first signal */
