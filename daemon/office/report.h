@@ -44,6 +44,7 @@ const char *pw_report_span(struct pw_report *r, int64_t ms);    /* "2 h 05 min",
 const char *pw_report_number(struct pw_report *r, double value, int decimals); /* the tongue's decimal mark */
 const char *pw_report_count(struct pw_report *r, int64_t count);
 const char *pw_report_share(struct pw_report *r, double share, int decimals); /* "12.5 %" */
+const char *pw_report_code(struct pw_report *r, const char *code);            /* what it is called */
 const char *pw_report_phrase(struct pw_report *r, enum pw_phrase phrase, ...); /* a filled one */
 
 /* -- tables ------------------------------------------------------------------------------------ */

@@ -98,6 +98,8 @@ void pw_value_day(int32_t day, FILE *out);
 void pw_value_shown(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out);
 /* A cell as a program has it: report.h says how. "" where it is not known. Text is text. */
 void pw_value_plain(const struct pw_column *c, const struct pw_cell *cell, FILE *out);
+/* A code as a reader has it: "silent_horn", too. Unknown: as it is. */
+void pw_value_word(enum pw_tongue tongue, const char *code, FILE *out);
 /* The next of several codes: its length, from *at on; 0: there are no more. */
 size_t pw_value_code(const char **at);
 

@@ -131,17 +131,42 @@ size_t pw_value_code(const char **at)
 	return strcspn(*at, " ");
 }
 
+/* A fault of a line has the line's name behind what it is. */
+static const struct { const char *before; enum pw_phrase words; } of_a_line[] = {
+	{ "silent_", PW_P_FAULT_SILENT }, { "line_", PW_P_FAULT_LINE }, { "unheard_", PW_P_FAULT_UNHEARD },
+};
+
+static const char *word_of(enum pw_tongue tongue, const char *code)
+{
+	const enum pw_phrase word = pw_phrase_find(code);
+
+	return word ? pw_phrase(tongue, word) : code;
+}
+
+void pw_value_word(enum pw_tongue tongue, const char *code, FILE *out)
+{
+	for (size_t i = 0; i < sizeof(of_a_line) / sizeof(of_a_line[0]); i++) {
+		const size_t length = strlen(of_a_line[i].before);
+
+		if (strncmp(code, of_a_line[i].before, length) == 0 && !pw_phrase_find(code)) {
+			const char *const fill[] = { word_of(tongue, code + length), NULL };
+
+			pw_phrase_fill(out, pw_phrase(tongue, of_a_line[i].words), fill);
+			return;
+		}
+	}
+	fputs(word_of(tongue, code), out);
+}
+
 static void shown_codes(enum pw_tongue tongue, const char *codes, FILE *out)
 {
 	const char *between = "";
 	char code[48];
 
 	for (size_t length; (length = pw_value_code(&codes)) > 0; codes += length) {
-		enum pw_phrase word;
-
 		snprintf(code, sizeof(code), "%.*s", (int)length, codes);
-		word = pw_phrase_find(code);
-		fprintf(out, "%s%s", between, word ? pw_phrase(tongue, word) : code);
+		fputs(between, out);
+		pw_value_word(tongue, code, out);
 		between = ", ";
 	}
 	if (!*between)
@@ -154,7 +179,7 @@ void pw_value_shown(const struct pw_table *t, const struct pw_column *c, const s
 
 	switch (cell->is) {
 	case PW_CELL_TEXT:
-		fputs(cell->text, out);
+		fputs(*cell->text ? cell->text : DASH, out);
 		break;
 	case PW_CELL_WORD:
 		fputs(pw_phrase(tongue, cell->word), out);
@@ -220,7 +245,7 @@ void pw_value_plain(const struct pw_column *c, const struct pw_cell *cell, FILE 
 
 /* -- for holes --------------------------------------------------------------------------------- */
 
-struct value { const struct pw_report *r; double number; int64_t whole; int decimals; };
+struct value { const struct pw_report *r; double number; int64_t whole; int decimals; const char *code; };
 
 static void put_moment(const struct value *v, FILE *out)
 {
@@ -252,6 +277,11 @@ static void put_share(const struct value *v, FILE *out)
 	share(v->r->tongue, v->number, v->decimals, out);
 }
 
+static void put_code(const struct value *v, FILE *out)
+{
+	pw_value_word(v->r->tongue, v->code, out);
+}
+
 static const char *made(struct pw_report *r, void (*put)(const struct value *v, FILE *out), const struct value *v)
 {
 	char text[DIGITS_MAX + 200] = "";
@@ -264,6 +294,11 @@ static const char *made(struct pw_report *r, void (*put)(const struct value *v, 
 	put(v, out);
 	fclose(out);
 	return pw_report_copy(r, text);
+}
+
+const char *pw_report_code(struct pw_report *r, const char *code)
+{
+	return made(r, put_code, &(struct value){ .r = r, .code = code });
 }
 
 const char *pw_report_moment(struct pw_report *r, int64_t ms)

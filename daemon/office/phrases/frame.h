@@ -110,6 +110,14 @@
 	X(NO_NEED, no_need, "no repair needed") X(MOVED, moved, "its level went both ways")       \
 	X(SENSED, sensed, "its sense saw it") X(HEARD, heard, "somebody saw or heard it")         \
 	X(NOT_HEARD, not_heard, "nobody saw or heard it")                                         \
+	/* parts that a vehicle report covers */                                                  \
+	X(SERVICE_BRAKES, service_brakes, "service brakes")                                       \
+	X(PARKING_BRAKE, parking_brake, "parking brake") X(STEERING, steering, "steering")        \
+	X(LIGHTING, lighting, "lighting") X(TIRES, tires, "tires")                                \
+	X(WIPERS, wipers, "windshield wipers") X(MIRRORS, mirrors, "mirrors")                     \
+	X(COUPLING, coupling, "coupling devices") X(WHEELS, wheels, "wheels and rims")            \
+	X(EMERGENCY_EQUIPMENT, emergency_equipment, "emergency equipment")                        \
+	X(OTHER, other, "other")                                                                  \
 	/* what an account may do */                                                              \
 	X(SEE, see, "may see") X(ACT, act, "may act")                                             \
 	X(ADMINISTER, administer, "may administer") X(CLOSED, closed, "closed")                   \
