@@ -124,12 +124,18 @@ static bool make_room(struct pw_table *t)
 	return true;
 }
 
+/* The next row begins: the one before goes, and the texts of its cells. */
+static void flow_whole(struct pw_table *t)
+{
+	if (t && t->r->flow.out && t->cells == t->columns)
+		flow_row(t);
+}
+
 static void put(struct pw_table *t, struct pw_cell cell)
 {
 	if (!t || t->r->broke)
 		return;
-	if (t->r->flow.out && t->cells == t->columns)
-		flow_row(t);
+	flow_whole(t);
 	if (!make_room(t))
 		return;
 	if (t->cells % t->columns == 0)
@@ -148,6 +154,7 @@ static const char *kept(struct pw_table *t, const char *text)
 
 void pw_cell_put_text(struct pw_table *t, const char *text)
 {
+	flow_whole(t);
 	put(t, (struct pw_cell){ .is = PW_CELL_TEXT, .text = kept(t, text) });
 }
 
@@ -158,6 +165,7 @@ void pw_cell_put_word(struct pw_table *t, enum pw_phrase word)
 
 void pw_cell_put_words(struct pw_table *t, const char *codes)
 {
+	flow_whole(t);
 	put(t, (struct pw_cell){ .is = PW_CELL_WORDS, .text = kept(t, codes) });
 }
 
