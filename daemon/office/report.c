@@ -141,6 +141,13 @@ const char *pw_report_phrase(struct pw_report *r, enum pw_phrase phrase, ...)
 	return filled(r, pw_phrase(r->tongue, phrase), fill);
 }
 
+const char *pw_report_counted(struct pw_report *r, enum pw_phrase phrase, int64_t count)
+{
+	const char *fill[FILLS_MAX + 1] = { pw_report_count(r, count) };
+
+	return filled(r, pw_phrase_count(r->tongue, phrase, count), fill);
+}
+
 void pw_report_said(struct pw_report *r, enum pw_say_as as, const char *text)
 {
 	struct pw_block *b = pw_report_block(r, PW_BLOCK_SAY);

@@ -46,6 +46,7 @@ const char *pw_report_count(struct pw_report *r, int64_t count);
 const char *pw_report_share(struct pw_report *r, double share, int decimals); /* "12.5 %" */
 const char *pw_report_code(struct pw_report *r, const char *code);            /* what it is called */
 const char *pw_report_phrase(struct pw_report *r, enum pw_phrase phrase, ...); /* a filled one */
+const char *pw_report_counted(struct pw_report *r, enum pw_phrase phrase, int64_t count); /* one of what is counted: "3 buses" */
 
 /* -- tables ------------------------------------------------------------------------------------ */
 
