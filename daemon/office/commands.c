@@ -10,14 +10,14 @@
 /* O_ALL and above have no value. */
 enum option {
 	O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
-	O_ALL = 128, O_JSON = 256
+	O_ROLE = 128, O_ALL = 256, O_JSON = 512, O_FRESH = 1024
 };
 
 static const struct command {
 	const char *name;
 	int (*run)(struct pw_order *c);
 	unsigned takes, needs; /* options */
-	int least, most;       /* arguments */
+	int least, most;       /* arguments; most -1: whatever stands behind it, options too, is its own */
 	const char *use, *help;
 } commands[] = {
 	{ "enrol", pw_do_enrol, O_BY | O_JSON, 0, 1, PW_ORDER_ARGS - 1, "BUS... [--by CODE]",
@@ -47,6 +47,12 @@ static const struct command {
 	{ "log", pw_do_log, O_SINCE | O_JSON, 0, 0, 0, "[--since YYYY-MM-DD] [--json]",
 	  "who did what here" },
 	{ "tell", pw_do_tell, 0, 0, 0, 0, "", "send a test message by mail and webhook" },
+	{ "account", pw_do_account, O_ROLE | O_FRESH | O_BY, O_ROLE, 1, 1,
+	  "CODE --role see|act|administer|nothing [--fresh] [--by CODE]",
+	  "who may sign in to the pages; --fresh: a new first password is drawn" },
+	{ "audit", pw_do_audit, 0, 0, 1, -1,
+	  "PAGE [--FIELD VALUE]... [--whole] [--csv [TABLE] | --jsonl | --text] [--tongue en|es|fr]",
+	  "what a page of the office says, with the same numbers" },
 	{ "digest", pw_do_digest, O_DAY, 0, 0, 0, "[--day YYYY-MM-DD]", "what is told of a day" },
 };
 
@@ -60,8 +66,10 @@ static const struct { const char *name; enum option bit; size_t at; } options[] 
 	{ "--branch", O_BRANCH, offsetof(struct pw_order, branch) },
 	{ "--day", O_DAY, offsetof(struct pw_order, day) },
 	{ "--since", O_SINCE, offsetof(struct pw_order, since) },
+	{ "--role", O_ROLE, offsetof(struct pw_order, role) },
 	{ "--all", O_ALL, offsetof(struct pw_order, all) },
 	{ "--json", O_JSON, offsetof(struct pw_order, json) },
+	{ "--fresh", O_FRESH, offsetof(struct pw_order, fresh) },
 };
 #define OPTIONS (sizeof(options) / sizeof(options[0]))
 
@@ -102,10 +110,19 @@ static int check_who(struct pw_order *c)
 	return 0;
 }
 
+static int take_all(struct pw_order *c, const struct command *command, int argc, char **argv)
+{
+	for (int i = 0; i < argc && c->argc < PW_ORDER_ARGS; i++)
+		c->argv[c->argc++] = argv[i];
+	return argc - 1 < command->least ? use_of(c, command) : 0;
+}
+
 static int take_arguments(struct pw_order *c, const struct command *command, int argc, char **argv)
 {
 	unsigned given = 0;
 
+	if (command->most < 0)
+		return take_all(c, command, argc, argv);
 	c->argv[c->argc++] = argv[0];
 	for (int i = 1, n; i < argc; i += n) {
 		n = 1;
@@ -209,4 +226,6 @@ void pw_command_help(FILE *out)
 	for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++)
 		fprintf(out, "postwalk-office %s [--office DIR] %s\n        %s\n", commands[i].name,
 			commands[i].use, commands[i].help);
+	fprintf(out, "pages for audit:\n");
+	pw_audit_help(out);
 }

@@ -16,8 +16,9 @@
 #define FILE_MAX_CHARS 16384
 #define LINE_MAX_CHARS 700
 
-enum value { V_PLACE = 1, V_FILE, V_STORE, V_SMTP, V_TEXT, V_HOOK, V_COUNT };
+enum value { V_PLACE = 1, V_PLACE_OR_NONE, V_FILE, V_STORE, V_SMTP, V_TEXT, V_HOOK, V_COUNT };
 
+#define KEEP_DAYS "a whole number from 0 to 36500; 0: for good"
 #define AT(member) \
 	offsetof(struct pw_office_conf, member), sizeof(((struct pw_office_conf *)0)->member)
 static const struct key {
@@ -29,6 +30,8 @@ static const struct key {
 } keys[] = {
 	{ "office", "listen", V_PLACE, AT(listen), 0, 0,
 	  "ADDRESS:PORT, the address in digits, as 0.0.0.0:8443 or [::1]:8443" },
+	{ "office", "pages", V_PLACE_OR_NONE, AT(pages), 0, 0,
+	  "ADDRESS:PORT, the address in digits, as 0.0.0.0:8444, or nothing: no pages" },
 	{ "office", "certificate", V_FILE, AT(certificate), 0, 0, "the name of a PEM file" },
 	{ "office", "private_key", V_FILE, AT(private_key), 0, 0, "the name of a PEM file" },
 	{ "office", "store", V_STORE, AT(store), 0, 0,
@@ -48,12 +51,17 @@ static const struct key {
 	{ "tell", "again_s", V_COUNT, AT(tell_again_s), 60, 604800,
 	  "a whole number from 60 to 604800" },
 	{ "tell", "digest_hour", V_COUNT, AT(digest_hour), 0, 24, "a whole number from 0 to 24" },
+	{ "keep", "records_days", V_COUNT, AT(keep_days[PW_KEEP_RECORDS]), 0, 36500, KEEP_DAYS },
+	{ "keep", "rows_days", V_COUNT, AT(keep_days[PW_KEEP_ROWS]), 0, 36500, KEEP_DAYS },
+	{ "keep", "warmth_days", V_COUNT, AT(keep_days[PW_KEEP_WARMTH]), 0, 36500, KEEP_DAYS },
+	{ "keep", "views_days", V_COUNT, AT(keep_days[PW_KEEP_VIEWS]), 0, 36500, KEEP_DAYS },
 	{ "habit", "silent_days", V_COUNT, AT(silent_days), 1, 26, "a whole number from 1 to 26" },
 };
 #define KEYS (sizeof(keys) / sizeof(keys[0]))
 
 static const struct pw_office_conf defaults = {
 	.listen = "127.0.0.1:8443",
+	.pages = "127.0.0.1:8444",
 	.tell_again_s = 3600,
 	.digest_hour = 6,
 	.silent_days = 3,
@@ -103,6 +111,7 @@ static bool fits(enum value value, const char *text)
 
 	switch (value) {
 	case V_PLACE:
+	case V_PLACE_OR_NONE:
 		return pw_office_address(text, &at, &length);
 	case V_STORE:
 		return strncmp(text, "postgresql://", 13) == 0;
@@ -156,7 +165,7 @@ static int take_section(struct reading *r, char *line)
 				snprintf(r->section, sizeof(r->section), "%s", keys[i].section);
 				return 0;
 			}
-	return spoil(r, "expected a section [office], [mail], [webhook], [tell] or [habit]");
+	return spoil(r, "expected a section [office], [mail], [webhook], [tell], [keep] or [habit]");
 }
 
 static int take_key(struct reading *r, char *line)
@@ -248,6 +257,9 @@ static int check_together(struct reading *r)
 		  "expected secret_file beside the webhook's url: what is sent is signed" },
 		{ !c->certificate[0] && !pw_office_loopback(c->listen), "listen",
 		  "expected certificate and private_key: without TLS the office listens on a "
+		  "loopback address only" },
+		{ !c->certificate[0] && c->pages[0] && !pw_office_loopback(c->pages), "pages",
+		  "expected certificate and private_key: without TLS pages are served on a "
 		  "loopback address only" },
 	};
 

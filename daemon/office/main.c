@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "commands_internal.h"
+#include "web.h"
 
 #define OFFICE "/var/lib/postwalk-office"
 
@@ -79,12 +80,11 @@ struct serving {
 };
 
 /* One that was free is the same after a SIGHUP. */
-static void keep_port(struct serving *v)
+static void keep_port(char *place, size_t size, uint16_t port)
 {
-	char *colon = strrchr(v->o.conf.listen, ':');
-	const size_t room = sizeof(v->o.conf.listen) - (size_t)(colon - v->o.conf.listen);
+	char *colon = strrchr(place, ':');
 
-	snprintf(colon, room, ":%u", pw_server_port(v->server));
+	snprintf(colon, size - (size_t)(colon - place), ":%u", port);
 }
 
 static void tell_where(const struct serving *v)
@@ -94,7 +94,29 @@ static void tell_where(const struct serving *v)
 	pw_public_key_print(&v->o.key.public, fingerprint);
 	printf("office %s listens at %s://%s; key %s\n", v->o.dir,
 	       v->o.conf.certificate[0] ? "https" : "http", v->o.conf.listen, fingerprint);
+	if (v->o.web)
+		printf("pages at %s://%s\n", v->o.conf.certificate[0] ? "https" : "http",
+		       v->o.conf.pages);
 	fflush(stdout);
+}
+
+/* What cannot be had now, as an address that somebody else listens at, holds up no bus. */
+static int begin_pages(struct serving *v, char *why, size_t size)
+{
+	int result = v->o.conf.pages[0] ? pw_web_start(&v->o, &v->o.web, why, size) : 0;
+
+	if (result == -1)
+		pw_office_say("no pages are served, until the next SIGHUP: %s", why);
+	if (result == 0 && v->o.web)
+		keep_port(v->o.conf.pages, sizeof(v->o.conf.pages), pw_web_port(v->o.web));
+	return result == -1 ? 0 : result;
+}
+
+static void end_pages(struct serving *v)
+{
+	if (v->o.web)
+		pw_web_stop(v->o.web);
+	v->o.web = NULL;
 }
 
 static int begin_serving(struct serving *v, char *why, size_t size)
@@ -102,7 +124,10 @@ static int begin_serving(struct serving *v, char *why, size_t size)
 	int result = pw_server_start(&v->o, &v->server, why, size);
 
 	if (result == 0) {
-		keep_port(v);
+		keep_port(v->o.conf.listen, sizeof(v->o.conf.listen), pw_server_port(v->server));
+		result = begin_pages(v, why, size);
+	}
+	if (result == 0) {
 		result = pw_teller_start(&v->o, &v->o.teller, why, size);
 	}
 	if (result == 0)
@@ -117,8 +142,21 @@ static void end_serving(struct serving *v)
 		pw_server_stop(v->server);
 	if (v->control)
 		pw_control_stop(v->control);
+	end_pages(v);
 	if (v->o.teller)
 		pw_teller_stop(v->o.teller);
+}
+
+/* Sessions end; a certificate that will not do leaves the pages away, and that is said. */
+static void renew_pages(struct serving *v)
+{
+	char why[240];
+
+	if (v->o.web && !v->o.conf.certificate[0])
+		return;
+	end_pages(v);
+	if (begin_pages(v, why, sizeof(why)))
+		pw_office_say("no pages are served, until the next SIGHUP: %s", why);
 }
 
 /* SIGHUP: certificate and key as they are now, tried at a port of their own before the old go. */
@@ -127,6 +165,7 @@ static void renew(struct serving *v)
 	char why[240], listen[sizeof(v->o.conf.listen)];
 	struct pw_server *trial = NULL;
 
+	renew_pages(v);
 	if (!v->o.conf.certificate[0])
 		return;
 	memcpy(listen, v->o.conf.listen, sizeof(listen));

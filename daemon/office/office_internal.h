@@ -10,6 +10,7 @@
 #ifndef POSTWALK_OFFICE_INTERNAL_H
 #define POSTWALK_OFFICE_INTERNAL_H
 
+#include <pthread.h>
 #include <stdio.h>
 
 #include "postwalk/store.h"
@@ -19,6 +20,7 @@
 /* Key table in conf.c; etc/office.conf has each key, its range and default. */
 struct pw_office_conf {
 	char listen[64];             /* HOST:PORT; plain HTTP on a loopback address only */
+	char pages[64];              /* the same, of the pages for people; "": none */
 	char certificate[256], private_key[256]; /* PEM; both or none: TLS 1.2 or newer */
 	char store[256];             /* "" : OFFICE/office.db; or postgresql://... */
 	char zone[64];               /* of the zone database, "": the machine's */
@@ -30,8 +32,17 @@ struct pw_office_conf {
 	uint32_t tell_again_s;       /* an open matter is told again after this */
 	uint32_t digest_hour;        /* 0-23, of zone; 24: no digest */
 	uint32_t silent_days;        /* habit: that many of the same weekdays before */
+	uint32_t keep_days[PW_KEEPS]; /* 0: for good */
 };
 int pw_office_conf_load(const char *path, struct pw_office_conf *c, char *why, size_t size);
+
+/* Passwords under way: accounts.h. All zero at first. */
+#define PW_HASHES_AT_ONCE 2
+struct pw_hashing {
+	pthread_mutex_t lock;
+	pthread_cond_t freed;
+	unsigned under_way;
+};
 
 struct pw_office {
 	char dir[256];
@@ -40,6 +51,8 @@ struct pw_office {
 	struct pw_desk *desk;
 	struct pw_roll *roll;        /* roll.c */
 	struct pw_teller *teller;    /* NULL: none runs */
+	struct pw_web *web;          /* likewise */
+	struct pw_hashing hashing;
 	int lock;
 };
 /* make: the folder, if it is not there. Takes the lock, reads the configuration, sets the zone,

@@ -92,5 +92,7 @@ struct pw_web;
 int pw_web_start(struct pw_office *o, struct pw_web **web, char *why, size_t size);
 void pw_web_stop(struct pw_web *web);
 uint16_t pw_web_port(const struct pw_web *web);
+/* What this account's sessions may has changed: they end. Any thread. */
+void pw_web_forget(struct pw_web *web, const char *code);
 
 #endif

@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: Apache-2.0 */
+/* The pages of the office, in the order of their list; and files that never change. */
+#include <string.h>
+
+#include "web_internal.h"
+
+extern const char pw_office_style[];
+
+#define SEE PW_MAY_SEE
+#define ACT PW_MAY_ACT
+#define ADMINISTER PW_MAY_ADMINISTER
+#define ANYBODY PW_MAY_NOTHING
+
+/* What has no about is not for the shell. */
+const struct pw_leaf pw_leaves_office[] = {
+	{ "/keeping", PW_P_KEEPING_NAME, ACT, ACT, "", "what bus from to words id kind before sure",
+	  pw_keeping_get, pw_keeping_post, "how long things are kept, holds, and what was purged", NULL },
+	{ "/people", PW_P_PEOPLE_NAME, ADMINISTER, ADMINISTER, "", "what code role fresh account words days",
+	  pw_people_get, pw_people_post, "accounts, what each may, and programs' tokens", NULL },
+	{ "/log", PW_P_LOG_NAME, ADMINISTER, ADMINISTER, "from to who did", "", pw_log_get, NULL,
+	  "who looked at what, and who did what", NULL },
+	{ "/sign-in", PW_P_NONE, ANYBODY, ANYBODY, "then", "code password then", pw_sign_in_get,
+	  pw_sign_in_post, NULL, NULL },
+	{ "/sign-out", PW_P_NONE, SEE, SEE, "", "", pw_sign_out_get, pw_sign_out_post, NULL, NULL },
+	{ "/password", PW_P_NONE, SEE, SEE, "", "now new again", pw_password_get, pw_password_post,
+	  NULL, NULL },
+};
+const size_t pw_leaves_office_count = sizeof(pw_leaves_office) / sizeof(pw_leaves_office[0]);
+
+const struct pw_still pw_stills[] = {
+	{ "/style.css", "text/css; charset=utf-8", pw_office_style },
+	{ NULL, NULL, NULL },
+};
+
+const struct pw_leaf *pw_leaf_at(const char *path)
+{
+	for (size_t i = 0; i < pw_leaves_office_count; i++)
+		if (strcmp(pw_leaves_office[i].path, path) == 0)
+			return &pw_leaves_office[i];
+	return NULL;
+}
