@@ -122,7 +122,7 @@ static void draw_key(const struct pw_fleet *f, unsigned index, struct pw_secret_
 
 void pw_fleet_bus_name(unsigned index, char id[PW_NAME_MAX])
 {
-	snprintf(id, PW_NAME_MAX, "bus-%04u", index + 1);
+	snprintf(id, PW_NAME_MAX, "T-%04u", index + 1);
 }
 
 static void name(struct pw_fleet_bus *b, unsigned school)

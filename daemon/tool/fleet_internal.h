@@ -111,7 +111,7 @@ struct pw_fleet_bus {
 /* 0; -1: no memory, said in why. */
 int pw_fleet_bus_make(const struct pw_fleet *f, unsigned index, struct pw_fleet_bus *b, char *why,
 		      size_t size);
-void pw_fleet_bus_name(unsigned index, char id[PW_NAME_MAX]); /* bus-0001 and so on */
+void pw_fleet_bus_name(unsigned index, char id[PW_NAME_MAX]); /* T-0001 and so on */
 /* Of its first journal, or of the one that was begun after it. */
 void pw_fleet_epoch(const struct pw_fleet *f, unsigned index, bool second, char epoch[17]);
 

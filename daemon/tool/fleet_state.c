@@ -307,7 +307,7 @@ static unsigned number_of(const struct pw_fleet_state *s, const char *bus)
 	char again[PW_NAME_MAX];
 	unsigned number = 0;
 
-	if (sscanf(bus, "bus-%u", &number) != 1 || number < 1 || number > s->fleet.buses)
+	if (sscanf(bus, "T-%u", &number) != 1 || number < 1 || number > s->fleet.buses)
 		return 0;
 	pw_fleet_bus_name(number - 1, again);
 	return strcmp(bus, again) == 0 ? number : 0;

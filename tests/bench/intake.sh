@@ -182,7 +182,7 @@ evening()
 {
 	store=sqlite
 	begin_office
-	seq -f 'bus-%04g' "${FLEET:-10000}" >"$dir/names"
+	seq -f 'T-%04g' "${FLEET:-10000}" >"$dir/names"
 	xargs -n 200 "$build/postwalk-office" enrol --office "$dir/office" <"$dir/names" | grep -v good_until >"$dir/codes"
 	from=$(date +%s)
 	"$build/postwalk" fleet --buses "${FLEET:-10000}" --days 1 --seed 11 --to "http://127.0.0.1:$port" --codes "$dir/codes" \

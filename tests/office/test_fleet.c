@@ -24,7 +24,7 @@ static void enrol_all(const struct office *o, unsigned buses)
 {
 	int status;
 
-	free(shell(&status, "%s enrol --office %s $(seq -f bus-%%04.0f %u) >%s/codes",
+	free(shell(&status, "%s enrol --office %s $(seq -f T-%%04.0f %u) >%s/codes",
 		   office_program(), o->dir, buses, o->dir));
 	assert_int_equal(status, 0);
 }
@@ -120,7 +120,7 @@ static void days_are_delivered_call_by_call(void **state)
 	assert_true(again.there == t.records && again.sent == again.records - t.records);
 	run("%s fleet --days 0 --state %s/fleet --out %s/out", tool(), o.dir, o.dir);
 	for (unsigned i = 1; i <= 6; i++) {
-		snprintf(bus, sizeof(bus), "bus-%04u", i);
+		snprintf(bus, sizeof(bus), "T-%04u", i);
 		assert_same(&o, bus);
 		receipts += count_receipts(&o, bus);
 	}
@@ -229,7 +229,7 @@ static void a_wrong_code_is_refused_and_told(void **state)
 	(void)state;
 	office_begin(&o, "");
 	enrol_all(&o, 2);
-	run("sed -i 's/^\\(bus-0002 *\\)[^ ]*/\\1AAAA-AAAA-AAAA-AAAA-AAAA/' %s/codes", o.dir);
+	run("sed -i 's/^\\(T-0002 *\\)[^ ]*/\\1AAAA-AAAA-AAAA-AAAA-AAAA/' %s/codes", o.dir);
 	t = bring(&o, "--buses 2 --days 2 " FLEET);
 	assert_true(t.status == 1 && t.refused == 1 && t.sent > 0);
 	enrol_all(&o, 2);

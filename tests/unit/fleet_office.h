@@ -141,11 +141,11 @@ static inline enum MHD_Result fake_answer(struct fake_office *o, struct MHD_Conn
 	if (strcmp(path, "/v1/enrol") == 0)
 		return fake_say(
 			c, 200,
-			json_pack("{s:s,s:s,s:s}", "bus", "bus-0001", "token", token, "key", pem));
+			json_pack("{s:s,s:s,s:s}", "bus", "T-0001", "token", token, "key", pem));
 	if (strcmp(method, "POST") == 0)
 		return fake_take(o, c, path, b);
 	return fake_say(c, 200,
-			json_pack("{s:s,s:o}", "bus", "bus-0001", "heads",
+			json_pack("{s:s,s:o}", "bus", "T-0001", "heads",
 				  fake_heads(o, MHD_lookup_connection_value(
 							c, MHD_GET_ARGUMENT_KIND, "epoch"))));
 }

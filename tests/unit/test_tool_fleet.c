@@ -271,7 +271,7 @@ static void it_is_the_same_everywhere(void **state)
 	whole = (struct iovec){ .iov_base = t->out, .iov_len = strlen(t->out) };
 	pw_sha256_hex(&whole, 1, hash);
 	assert_string_equal(hash,
-			    "8916d04783b8940eaa1c95a1ddb7c031406e76a5b3c8a81300b736949b9e0577");
+			    "f45f4494c7c0bba0e4f3b91358bd5b0b28fb60f963bf693f89213eff48e32912");
 }
 
 /* -- what is refused --------------------------------------------------------------------------- */
@@ -299,7 +299,7 @@ static void bad_input_is_told_in_one_sentence(void **state)
 		{ { "--buses", "2", "--days", "1", "--seed", "1", "--to", "http://example.org" },
 		  "http://example.org" },
 		{ { "--buses", "2", "--days", "1", "--seed", "1", "--to", "http://127.0.0.1:1" },
-		  "bus-0001" },
+		  "T-0001" },
 		{ { "--buses", "2", "--days", "1", "--seed", "1", "--list", "--codes", "/none" },
 		  "/none" },
 		{ { "--buses", "2", "--days", "1", "--seed", "1", "--runs", "/none/runs" },
@@ -322,7 +322,7 @@ static void bad_codes_are_told_with_their_line(void **state)
 {
 	struct tool *t = *state;
 
-	tool_write(tool_path(t, "codes"), "# made up\nbus-0001 AAAA-BBBB\n\nbus-0002\n");
+	tool_write(tool_path(t, "codes"), "# made up\nT-0001 AAAA-BBBB\n\nT-0002\n");
 	FLEET(t, "--buses", "2", "--days", "1", SMALL, "--state", tool_path(t, "state"), "--codes",
 	      tool_path(t, "codes"), "--list");
 	assert_refused(t, "codes:4: expected BUS CODE");

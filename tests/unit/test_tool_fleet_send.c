@@ -24,8 +24,8 @@ static int begin(void **state)
 	snprintf(m->t.dir, sizeof(m->t.dir), "/tmp/postwalk-fleet-XXXXXX");
 	assert_non_null(mkdtemp(m->t.dir));
 	assert_int_equal(FLEET(&m->t, BUS, "--out", tool_path(&m->t, "out")), 0);
-	fleet_read(tool_path(&m->t, "out/bus-0001.jsonl"), &m->own);
-	tool_write(tool_path(&m->t, "codes"), "bus-0001 AAAA\n");
+	fleet_read(tool_path(&m->t, "out/T-0001.jsonl"), &m->own);
+	tool_write(tool_path(&m->t, "codes"), "T-0001 AAAA\n");
 	fake_begin(&m->office);
 	*state = m;
 	return 0;
@@ -151,7 +151,7 @@ static void an_office_that_takes_nothing_is_given_up(void **state)
 	m->office.gaps = 50;
 	assert_int_equal(bring(m, "10s"), 1);
 	assert_int_equal(batches(&m->office, batch), 1);
-	assert_has(m->t.err, "bus-0001: the office takes this journal from nowhere on");
+	assert_has(m->t.err, "T-0001: the office takes this journal from nowhere on");
 	assert_told(m, "receipted 0, already there 0, forks 0, refused 1");
 }
 
@@ -183,7 +183,7 @@ static void patience_has_an_end(void **state)
 
 	m->office.later = 1000;
 	assert_int_equal(bring(m, "0s"), 1);
-	assert_has(m->t.err, "bus-0001: ");
+	assert_has(m->t.err, "T-0001: ");
 	assert_told(m, "sent 0, receipted 0");
 }
 

@@ -121,7 +121,7 @@ static void each_journal_is_sound_and_forks_are_named(void **state)
 		if (RUN(&w->t, pw_verify, "verify", found.gl_pathv[i]))
 			fail_msg("%s%s", w->t.out, w->t.err);
 		sound += strstr(w->t.out, ": sound: ") != NULL;
-		if (i == 0 || strncmp(found.gl_pathv[i], found.gl_pathv[i - 1], strlen(w->dir) + 9))
+		if (i == 0 || strncmp(found.gl_pathv[i], found.gl_pathv[i - 1], strlen(w->dir) + strlen("/T-0001")))
 			continue;
 		forks += RUN(&w->t, pw_verify, "verify", found.gl_pathv[i - 1], found.gl_pathv[i])
 				 == 1
@@ -343,7 +343,7 @@ static void each_kind_of_record_is_there(void **state)
 	struct fleet_export x;
 
 	for (unsigned i = 0; i < BUSES; i++) {
-		snprintf(bus, sizeof(bus), "bus-%04u", i + 1);
+		snprintf(bus, sizeof(bus), "T-%04u", i + 1);
 		read_export(w, bus, "", &x);
 		for (size_t k = 0; k < x.count; k++)
 			there[x.record[k].r.kind] = true;
@@ -423,7 +423,7 @@ static void seals_stand_where_J4_wants_them(void **state)
 	struct fleet_export x;
 
 	for (unsigned i = 0; i < BUSES; i++) {
-		snprintf(bus, sizeof(bus), "bus-%04u", i + 1);
+		snprintf(bus, sizeof(bus), "T-%04u", i + 1);
 		read_export(w, bus, "", &x);
 		for (size_t k = 0; k < x.count; k++) {
 			const struct pw_record *r = &x.record[k].r;
