@@ -7,9 +7,8 @@ SOAK_UPLOADS ?= 1000
 soak:
 	etc/install-packages.sh build test
 	$(MAKE) all
-	$(TEST_ENV) tests/run.sh \
-		"tests/soak/soak.py --seed $(SOAK_SEED) --uploads $(SOAK_UPLOADS) --store sqlite" \
-		"tests/soak/soak.py --seed $(SOAK_SEED) --uploads $(SOAK_UPLOADS) --store postgresql"
+	$(TEST_ENV) tests/soak/soak.py --seed $(SOAK_SEED) --uploads $(SOAK_UPLOADS) --store sqlite
+	$(TEST_ENV) tests/soak/soak.py --seed $(SOAK_SEED) --uploads $(SOAK_UPLOADS) --store postgresql
 
 # What of it is in `make test`: the stories on SQLite, and a short loop on both.
 SOAK_TESTS = "tests/soak/stories.py" "tests/soak/soak.py --uploads 40 --buses 3" \

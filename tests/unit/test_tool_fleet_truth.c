@@ -121,7 +121,8 @@ static void each_journal_is_sound_and_forks_are_named(void **state)
 		if (RUN(&w->t, pw_verify, "verify", found.gl_pathv[i]))
 			fail_msg("%s%s", w->t.out, w->t.err);
 		sound += strstr(w->t.out, ": sound: ") != NULL;
-		if (i == 0 || strncmp(found.gl_pathv[i], found.gl_pathv[i - 1], strlen(w->dir) + strlen("/T-0001")))
+		if (i == 0 || strncmp(found.gl_pathv[i], found.gl_pathv[i - 1],
+				      strlen(w->dir) + strlen("/T-0001")))
 			continue;
 		forks += RUN(&w->t, pw_verify, "verify", found.gl_pathv[i - 1], found.gl_pathv[i])
 				 == 1
