@@ -202,9 +202,9 @@ bring_in_yard()
 # As an installer does it: a code from the office, given to the bus.
 enrol_bus()
 {
-	code=$(in_office enrol T-07 | awk '$1 == "T-07" { print $2 }')
+	code=$(in_office enrol T-0025 | awk '$1 == "T-0025" { print $2 }')
 	"$postwalk" enrol --state "$dir/state" --to "$office_url" --code "$code" >"$dir/enrolled" ||
-		fail "T-07 could not be enrolled"
+		fail "T-0025 could not be enrolled"
 	"$postwalk" uplink --state "$dir/state" 2>"$dir/told" &
 	uplink=$!
 }
@@ -221,9 +221,9 @@ tell_yard()
 await_matter()
 {
 	tries=100
-	until in_office matters --json | grep '"bus":"T-07"' >"$dir/matter"; do
+	until in_office matters --json | grep '"bus":"T-0025"' >"$dir/matter"; do
 		tries=$((tries - 1))
-		[ $tries -gt 0 ] || fail "expected the office to hear of T-07 within 20 s"
+		[ $tries -gt 0 ] || fail "expected the office to hear of T-0025 within 20 s"
 		sleep 0.2 &
 		await
 	done
@@ -288,7 +288,7 @@ judge_again()
 		"the $(wc -l <"$dir/records") records that it holds."
 }
 
-echo "Three weeks of a yard of 24 buses come in, then an afternoon of T-07, Tamarack Valley (all made up)."
+echo "Three weeks of a yard of 24 buses come in, then an afternoon of T-0025, Tamarack Valley (all made up)."
 find_ports
 begin_office
 bring_in_yard
@@ -316,7 +316,7 @@ await_matter
 echo
 echo "The afternoon is over, and the last sweep is still owed. The office has heard of it:"
 echo
-in_office matters | awk 'NR == 1 || $3 == "T-07"' | cut -c1-200 | sed 's/^/    /'
+in_office matters | awk 'NR == 1 || $3 == "T-0025"' | cut -c1-200 | sed 's/^/    /'
 echo
 echo
 "$postwalk" status --url "$bus_url"
@@ -334,7 +334,7 @@ The office's side, from another shell:
     $postwalk_office matters --office $dir/office
     $postwalk_office take ID --office $dir/office --by d-12 --words "on my way"
     $postwalk_office buses --office $dir/office
-    $postwalk_office export T-07 --office $dir/office | $postwalk verify --key $dir/state/bus.pub -
+    $postwalk_office export T-0025 --office $dir/office | $postwalk verify --key $dir/state/bus.pub -
 
 The PINs are made up: on a bus, set others with postwalk pin. The rear button from another shell:
     $postwalk bench $dir/state/bench.sock rear_button=1
