@@ -24,6 +24,8 @@ struct pw_pgsql_store {
 	bool auditor, prepared[PW_QUESTIONS];
 	unsigned char bytes[PW_CELLS_MAX][PW_CELL_HEX_MAX]; /* of arguments: hex and numbers */
 	struct pw_pgsql_rows waiting[PW_TABLES];
+	char *made[PW_MADE_KEPT]; /* texts of those that are ready as m0, m1 ... */
+	unsigned made_next;
 };
 
 /* -- pgsql_link.c ------------------------------------------------------------------------------ */
@@ -38,6 +40,7 @@ int pw_pgsql_run(const struct pw_pgsql_store *s, const char *sql, char *why, siz
 /* Connects where there is no connection. Within a transaction there is the one with which it
  * began, or none. */
 int pw_pgsql_link(struct pw_pgsql_store *s, char *why, size_t size);
+void pw_pgsql_forget_made(struct pw_pgsql_store *s);
 
 /* -- pgsql_rows.c ------------------------------------------------------------------------------ */
 

@@ -181,6 +181,14 @@ static int judge_schema(const struct pw_pgsql_store *s, char *why, size_t size)
 	return -2;
 }
 
+void pw_pgsql_forget_made(struct pw_pgsql_store *s)
+{
+	for (size_t i = 0; i < PW_MADE_KEPT; i++) {
+		free(s->made[i]);
+		s->made[i] = NULL;
+	}
+}
+
 /* A server that went without a word is noticed within half a minute. What is in the URI stands
  * above it. */
 static int join(struct pw_pgsql_store *s, char *why, size_t size)
@@ -195,6 +203,7 @@ static int join(struct pw_pgsql_store *s, char *why, size_t size)
 
 	PQfinish(s->link);
 	memset(s->prepared, 0, sizeof(s->prepared));
+	pw_pgsql_forget_made(s);
 	s->link = PQconnectdbParams(names, values, 1);
 	if (PQstatus(s->link) != CONNECTION_OK) {
 		pw_pgsql_failed(s, NULL, why, size);

@@ -78,7 +78,7 @@ static int begin_copy(const struct pw_pgsql_store *s, const struct pw_columns *c
 {
 	/* its own zero is the last of them */
 	static const char head[] = "PGCOPY\n\377\r\n\0\0\0\0\0\0\0\0";
-	char sql[400];
+	char sql[1024];
 	PGresult *result;
 
 	snprintf(sql, sizeof(sql), "COPY %s (%s) FROM STDIN (FORMAT binary)", c->table, c->names);

@@ -296,6 +296,8 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		SUM("head - first + 1") ", " SUM("seals") ", " SUM("sweeps") ", " SUM("missed")
 		", " SUM("doubtful") ", (SELECT count(*) FROM matter),"
 		" (SELECT count(*) FROM matter WHERE taken_ms = 0) FROM branch" },
+
+#include "statements_rows.h"
 };
 
 const struct pw_columns pw_columns[PW_TABLES] = {
@@ -304,6 +306,9 @@ const struct pw_columns pw_columns[PW_TABLES] = {
 		"tbniiiistbt" },
 	[PW_T_SEAL] = { "seal", "bus, epoch, branch, seq, came_ms, sig", "tbniib" },
 	[PW_T_SWEEP] = { "sweep", SWEEP_COLUMNS, "tbniiiiiiistitt" },
+	[PW_T_OUTCOME] = { "outcome", PW_OUTCOME_COLUMNS,
+		"tnnittttiitttnnbnisttitiiiiiintittti" },
+	[PW_T_FINDING] = { "outcome_finding", "finding, at_ms, bus, day, nth", "titnn" },
 };
 
 extern const char pw_sqlite_1[], pw_sqlite_2[], pw_sqlite_3[];

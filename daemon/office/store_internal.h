@@ -75,6 +75,16 @@ enum pw_question {
 	PW_Q_PURGE_WARMTH_HELD, PW_Q_PURGE_VIEWS_FIRST, PW_Q_PURGE_VIEWS,
 	PW_Q_PURGE_VIEWS_HELD,
 	PW_Q_LINES_BOUNCED, PW_Q_LINES_FAILED, PW_Q_POLICY, PW_Q_POLICIES,
+	PW_Q_DIRTY, PW_Q_DIRTY_NEXT, PW_Q_DIRTY_BUS, PW_Q_DIRTY_DONE, PW_Q_DIRTY_DUE,
+	PW_Q_DIRTY_SILENT, PW_Q_DIRTY_NEAR, PW_Q_DIRTY_WARMED,
+	PW_Q_AWAKE, PW_Q_AWAKES, PW_Q_SIGNER, PW_Q_SIGNERS, PW_Q_LINE, PW_Q_LINES,
+	PW_Q_IMPORT, PW_Q_IMPORTS, PW_Q_PLAN_PUT, PW_Q_PLANS, PW_Q_PLANS_BUS, PW_Q_PLANS_END,
+	PW_Q_BUSY, PW_Q_CORRECT, PW_Q_CORRECTIONS, PW_Q_CORRECTIONS_DAYS,
+	PW_Q_STOPS, PW_Q_STOPS_CAME, PW_Q_STRAYS, PW_Q_WARMEST,
+	PW_Q_ROW_RUN, PW_Q_ROW_SWEEP, PW_Q_ROWS_DAYS, PW_Q_ROWS_BUS, PW_Q_ROWS_DROP,
+	PW_Q_ROWS_PURGED,
+	PW_Q_TALLY, PW_Q_TALLIES, PW_Q_TALLIES_SPAN, PW_Q_TALLIES_NAME, PW_Q_SPREAD_ADD,
+	PW_Q_SPREAD,
 	PW_QUESTIONS
 };
 /* args: a letter for each of $1, $2 ...: i number, t text, b bytes. In the text $1 comes before
@@ -83,9 +93,16 @@ struct pw_statement { const char *args, *sql; bool reads_added; };
 #define PW_MADE_KEPT 32 /* statements of ask_made that a database keeps ready */
 extern const struct pw_statement pw_statement[PW_QUESTIONS];
 
-/* Tables that are only ever added to, many rows at a time. Types: i 8, n 4, s 2 bytes of number;
+/* Of a row, as filter.c and store_rows.c have it. */
+#define PW_OUTCOME_COLUMNS                                                                    \
+	"bus, day, nth, at_ms, run, route, place, driver, begin_ms, end_ms, result, why,"     \
+	" reason, stops, off_s, epoch, branch, seq, clock_ok, verdict, findings, refused,"    \
+	" rung, key_off_ms, walk_ms, return_ms, late_ms, closed_ms, unchecked_ms,"            \
+	" warmest_c10, corrected, corrected_ms, corrected_by, corrected_words, stands, due_ms"
+
+/* Tables that rows are added to, many at a time. Types: i 8, n 4, s 2 bytes of number;
  * t, b. */
-enum pw_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_TABLES };
+enum pw_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_T_OUTCOME, PW_T_FINDING, PW_TABLES };
 struct pw_columns { const char *table, *names, *types; };
 extern const struct pw_columns pw_columns[PW_TABLES];
 

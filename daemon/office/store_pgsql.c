@@ -25,6 +25,7 @@ static void close_store(struct pw_store *store)
 
 	for (size_t i = 0; i < PW_TABLES; i++)
 		free(s->waiting[i].rows);
+	pw_pgsql_forget_made(s);
 	PQfinish(s->link);
 	free(s->where);
 	free(s);
@@ -68,22 +69,49 @@ static Oid type_of(char arg)
 	return arg == 'i' ? INT8 : arg == 't' ? TEXT : BYTEA;
 }
 
-static int prepare(struct pw_pgsql_store *s, enum pw_question q, char *why, size_t size)
+static int prepare(const struct pw_pgsql_store *s, const struct pw_statement *statement,
+		   const char *name, char *why, size_t size)
 {
-	const struct pw_statement *statement = &pw_statement[q];
 	Oid types[PW_CELLS_MAX];
 	size_t count = strlen(statement->args);
-	char name[16];
-	int result;
 
-	if (s->prepared[q])
-		return 0;
 	for (size_t i = 0; i < count; i++)
 		types[i] = type_of(statement->args[i]);
-	snprintf(name, sizeof(name), "q%d", (int)q);
-	result = pw_pgsql_finish(s, PQprepare(s->link, name, statement->sql, (int)count, types),
-				 NULL, why, size);
+	return pw_pgsql_finish(s, PQprepare(s->link, name, statement->sql, (int)count, types),
+			       NULL, why, size);
+}
+
+static int prepare_question(struct pw_pgsql_store *s, enum pw_question q, const char *name,
+			    char *why, size_t size)
+{
+	int result = s->prepared[q] ? 0 : prepare(s, &pw_statement[q], name, why, size);
+
 	s->prepared[q] = result == 0;
+	return result;
+}
+
+/* Ready by its name: the one with this text, or in place of the one that was made longest ago. */
+static int prepare_made(struct pw_pgsql_store *s, const struct pw_statement *made, char name[16],
+			char *why, size_t size)
+{
+	unsigned i;
+	char sql[32];
+	int result = 0;
+
+	for (i = 0; i < PW_MADE_KEPT; i++)
+		if (s->made[i] != NULL && strcmp(s->made[i], made->sql) == 0)
+			break;
+	snprintf(name, 16, "m%u", i < PW_MADE_KEPT ? i : s->made_next % PW_MADE_KEPT);
+	if (i < PW_MADE_KEPT)
+		return 0;
+	i = s->made_next++ % PW_MADE_KEPT;
+	snprintf(sql, sizeof(sql), "DEALLOCATE %s", name);
+	if (s->made[i] != NULL)
+		result = pw_pgsql_run(s, sql, why, size);
+	free(s->made[i]);
+	s->made[i] = NULL;
+	if (result == 0 && (result = prepare(s, made, name, why, size)) == 0)
+		s->made[i] = strdup(made->sql);
 	return result;
 }
 
@@ -196,24 +224,26 @@ static int take_rows(const struct pw_pgsql_store *s, pw_row_taker *take, void *c
 
 /* -- asking, and steps ------------------------------------------------------------------------- */
 
-static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
-	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
+static int ready(struct pw_pgsql_store *s, const struct pw_statement *statement, char *why,
+		 size_t size)
 {
-	struct pw_pgsql_store *s = of(store);
-	size_t count = strlen(pw_statement[q].args);
+	int result = pw_pgsql_link(s, why, size);
+
+	return result == 0 && statement->reads_added ? pw_pgsql_rows_send(s, why, size) : result;
+}
+
+static int ask_prepared(struct pw_pgsql_store *s, const struct pw_statement *statement,
+			const char *name, const struct pw_cell *args, pw_row_taker *take, void *ctx,
+			uint64_t *changed, char *why, size_t size)
+{
+	size_t count = strlen(statement->args);
 	struct args a;
 	uint64_t rows = 0;
-	char name[16];
 	int result;
 
-	if ((result = pw_pgsql_link(s, why, size)) < 0
-	    || (pw_statement[q].reads_added && (result = pw_pgsql_rows_send(s, why, size)) < 0)
-	    || (result = prepare(s, q, why, size)) < 0)
-		return result;
 	for (size_t i = 0; i < count; i++)
 		if ((result = bind_one(s, &a, i, &args[i], why, size)) < 0)
 			return result;
-	snprintf(name, sizeof(name), "q%d", (int)q);
 	if (!PQsendQueryPrepared(s->link, name, (int)count, a.value, a.length, a.format, 1))
 		return pw_pgsql_failed(s, NULL, why, size);
 	PQsetSingleRowMode(s->link);
@@ -221,6 +251,34 @@ static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell 
 	if (changed != NULL)
 		*changed = rows;
 	return result;
+}
+
+static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
+	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
+{
+	struct pw_pgsql_store *s = of(store);
+	char name[16];
+	int result;
+
+	snprintf(name, sizeof(name), "q%d", (int)q);
+	if ((result = ready(s, &pw_statement[q], why, size)) < 0
+	    || (result = prepare_question(s, q, name, why, size)) < 0)
+		return result;
+	return ask_prepared(s, &pw_statement[q], name, args, take, ctx, changed, why, size);
+}
+
+static int ask_made(struct pw_store *store, const struct pw_statement *made,
+		    const struct pw_cell *args, pw_row_taker *take, void *ctx, char *why,
+		    size_t size)
+{
+	struct pw_pgsql_store *s = of(store);
+	char name[16];
+	int result;
+
+	if ((result = ready(s, made, why, size)) < 0
+	    || (result = prepare_made(s, made, name, why, size)) < 0)
+		return result;
+	return ask_prepared(s, made, name, args, take, ctx, NULL, why, size);
 }
 
 /* A transaction that could not even begin is begun once more, on a new connection. */
@@ -281,5 +339,5 @@ static int copy_store(struct pw_store *store, const char *path, char *why, size_
 
 const struct pw_database pw_pgsql = {
 	.name = "postgresql", .open = open_store, .close = close_store, .step = step, .ask = ask,
-	.add = add, .copy = copy_store,
+	.ask_made = ask_made, .add = add, .copy = copy_store,
 };

@@ -6,7 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "store_internal.h"
+#include "rows_internal.h"
 
 static const char *const branch_why[] = {
 	[PW_BRANCH_FIRST] = "first", [PW_BRANCH_FORK] = "fork", [PW_BRANCH_HOLE] = "hole",
@@ -255,7 +255,7 @@ int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t
 	for (size_t i = 0; i < put->standings; i++)
 		if ((result = put_standing(s, put, &put->standing[i], why, size)) < 0)
 			return result;
-	return 0;
+	return pw_rows_note(s, put, why, size);
 }
 
 /* -- reading ----------------------------------------------------------------------------------- */

@@ -20,7 +20,8 @@ struct sqlite_store {
 	struct pw_store store;
 	sqlite3 *db;
 	char *path;
-	sqlite3_stmt *question[PW_QUESTIONS], *add[PW_TABLES];
+	sqlite3_stmt *question[PW_QUESTIONS], *add[PW_TABLES], *made[PW_MADE_KEPT];
+	unsigned made_next;
 	unsigned char bytes[PW_CELLS_MAX][PW_CELL_HEX_MAX]; /* of what is bound as hex */
 };
 
@@ -171,19 +172,18 @@ static int step_all(struct sqlite_store *s, sqlite3_stmt *statement, pw_row_take
 	return result;
 }
 
-static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
-	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
+static int ask_prepared(struct sqlite_store *s, const struct pw_statement *what,
+			sqlite3_stmt **statement, const struct pw_cell *args, pw_row_taker *take,
+			void *ctx, uint64_t *changed, char *why, size_t size)
 {
-	struct sqlite_store *s = of(store);
-	sqlite3_stmt **statement = &s->question[q];
 	uint64_t rows = 0;
 	int result;
 
 	if ((result = still_begun(s, why, size)) < 0
-	    || (result = prepare(s, pw_statement[q].sql, statement, why, size)) < 0)
+	    || (result = prepare(s, what->sql, statement, why, size)) < 0)
 		return result;
 	assert(!sqlite3_stmt_busy(*statement));
-	if ((result = bind_all(s, *statement, args, strlen(pw_statement[q].args), why, size)) < 0)
+	if ((result = bind_all(s, *statement, args, strlen(what->args), why, size)) < 0)
 		return result;
 	result = step_all(s, *statement, take, ctx, &rows, why, size);
 	if (changed != NULL)
@@ -192,12 +192,41 @@ static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell 
 	return result;
 }
 
+static int ask(struct pw_store *store, enum pw_question q, const struct pw_cell *args,
+	       pw_row_taker *take, void *ctx, uint64_t *changed, char *why, size_t size)
+{
+	return ask_prepared(of(store), &pw_statement[q], &of(store)->question[q], args, take, ctx,
+			    changed, why, size);
+}
+
+/* The one with this text, or the place of the one that was made longest ago. */
+static sqlite3_stmt **find_made(struct sqlite_store *s, const char *sql)
+{
+	sqlite3_stmt **place;
+
+	for (size_t i = 0; i < PW_MADE_KEPT; i++)
+		if (s->made[i] != NULL && strcmp(sqlite3_sql(s->made[i]), sql) == 0)
+			return &s->made[i];
+	place = &s->made[s->made_next++ % PW_MADE_KEPT];
+	sqlite3_finalize(*place);
+	*place = NULL;
+	return place;
+}
+
+static int ask_made(struct pw_store *store, const struct pw_statement *made,
+		    const struct pw_cell *args, pw_row_taker *take, void *ctx, char *why,
+		    size_t size)
+{
+	return ask_prepared(of(store), made, find_made(of(store), made->sql), args, take, ctx, NULL,
+			    why, size);
+}
+
 /* -- many rows --------------------------------------------------------------------------------- */
 
 static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, size_t size)
 {
 	const struct pw_columns *c = &pw_columns[table];
-	char sql[512], *end;
+	char sql[1024], *end;
 	int n;
 
 	if (s->add[table] != NULL)
@@ -383,6 +412,8 @@ static void close_store(struct pw_store *store)
 		sqlite3_finalize(s->question[i]);
 	for (size_t i = 0; i < PW_TABLES; i++)
 		sqlite3_finalize(s->add[i]);
+	for (size_t i = 0; i < PW_MADE_KEPT; i++)
+		sqlite3_finalize(s->made[i]);
 	sqlite3_close(s->db);
 	free(s->path);
 	free(s);
@@ -452,5 +483,5 @@ static int copy_store(struct pw_store *store, const char *path, char *why, size_
 
 const struct pw_database pw_sqlite = {
 	.name = "sqlite", .open = open_store, .close = close_store, .step = step, .ask = ask,
-	.add = add, .copy = copy_store,
+	.ask_made = ask_made, .add = add, .copy = copy_store,
 };

@@ -115,6 +115,7 @@ struct pw_put {
 	size_t sweeps;
 	const struct pw_standing *standing;
 	size_t standings;
+	int32_t (*day)(int64_t ms);  /* YYYYMMDD in the office's zone; NULL: in UTC */
 };
 /* Within a transaction: compare-and-set of the head, and the rows, of a bus that is there. -2: the head is
  * not that any more; not whole from head to head; a body that is not UTF-8. */

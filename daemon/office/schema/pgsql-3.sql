@@ -61,6 +61,7 @@ CREATE INDEX outcome_verdict ON outcome (verdict, at_ms, bus, day, nth) WHERE ve
 	'missed');
 CREATE INDEX outcome_rung ON outcome (rung, at_ms, bus, day, nth) WHERE rung NOT IN ('', 'none');
 CREATE INDEX outcome_unchecked ON outcome (verdict, unchecked_ms, bus, day, nth) WHERE verdict = 'missed';
+CREATE INDEX outcome_findings ON outcome (at_ms, bus, day, nth) WHERE findings <> '';
 CREATE INDEX outcome_silent ON outcome (bus, at_ms) WHERE why = 'bus_silent';
 CREATE INDEX outcome_due ON outcome (due_ms) WHERE due_ms IS NOT NULL;
 CREATE TABLE outcome_finding (finding text COLLATE "C" NOT NULL, at_ms bigint NOT NULL, bus text COLLATE "C"
