@@ -66,8 +66,9 @@ struct pw_trends {
 	double false_alarm;            /* the chance that one or more does */
 	double dispersion, dispersion_p; /* stats.h, pw_chart; NAN: fewer than two looks */
 };
-/* Limits of the funnel for a share of n. */
+/* Limits of the funnel for a share of n; and the largest share that is not yet above them. */
 struct pw_interval pw_trends_limits(double target, uint64_t n, double level);
+double pw_trends_reach(double target, uint64_t n, double upper);
 /* Begins all zero. */
 int pw_trends_add(struct pw_trends *t, const struct pw_tally *tally);
 int pw_trends_judge(struct pw_trends *t, enum pw_trends_of of);
@@ -82,7 +83,8 @@ bool pw_trends_spread_wide(const struct pw_trends *t);
 struct pw_funnel_point {
 	double n, share;
 	uint64_t groups;
-	struct pw_interval warning, alarm;
+	const struct pw_trends_group *one; /* NULL: it stands for several */
+	struct pw_interval warning, alarm; /* the upper ones as far as counts within reach */
 	enum pw_trends_place place;
 };
 #define PW_FUNNEL_POINTS 400

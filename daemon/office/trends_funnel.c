@@ -4,7 +4,12 @@
 #include <math.h>
 #include <stdlib.h>
 
-struct field { uint64_t x, n, groups; enum pw_trends_place place; int across, up; };
+struct field {
+	uint64_t x, n, groups;
+	const struct pw_trends_group *one;
+	enum pw_trends_place place;
+	int across, up; /* -1: of like counts */
+};
 
 struct gathered {
 	struct field field[PW_FUNNEL_POINTS];
@@ -28,7 +33,7 @@ static struct field *add(struct gathered *f, const struct field *like)
 /* Whether it stands for itself: there is one of its counts, or room for one. */
 static bool alone(struct gathered *f, const struct pw_trends_group *g)
 {
-	const struct field new = { g->share.x, g->share.n, 1, g->place, -1, -1 };
+	const struct field new = { g->share.x, g->share.n, 1, g, g->place, -1, -1 };
 
 	for (size_t i = 0; i < f->fields; i++) {
 		struct field *here = &f->field[i];
@@ -51,7 +56,7 @@ static int part_of(double value, double largest)
 
 static void share_a_field(struct gathered *f, const struct pw_trends_group *g)
 {
-	const struct field new = { g->share.x, g->share.n, 1, g->place,
+	const struct field new = { g->share.x, g->share.n, 1, g, g->place,
 				   part_of((double)g->share.n, f->largest_n),
 				   part_of(share_of(g), f->largest_share) };
 
@@ -100,12 +105,16 @@ static struct pw_funnel_point point_of(const struct field *f, double target)
 {
 	const uint64_t n = (f->n + f->groups / 2) / f->groups;
 
-	return (struct pw_funnel_point){
+	struct pw_funnel_point p = {
 		.n = (double)f->n / (double)f->groups, .share = (double)f->x / (double)f->n,
-		.groups = f->groups, .place = f->place,
+		.groups = f->groups, .one = f->groups == 1 ? f->one : NULL, .place = f->place,
 		.warning = pw_trends_limits(target, n, PW_FUNNEL_WARNING),
 		.alarm = pw_trends_limits(target, n, PW_FUNNEL_ALARM),
 	};
+
+	p.warning.upper = pw_trends_reach(target, n, p.warning.upper);
+	p.alarm.upper = pw_trends_reach(target, n, p.alarm.upper);
+	return p;
 }
 
 size_t pw_trends_funnel(const struct pw_trends *t, struct pw_funnel_point point[PW_FUNNEL_POINTS])

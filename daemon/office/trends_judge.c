@@ -100,14 +100,15 @@ struct pw_interval pw_trends_limits(double target, uint64_t n, double level)
 				 : pw_funnel_normal(target, n, level);
 }
 
-/* An upper limit between whole counts is below a count that is not yet so unlikely: that one is within. */
+/* Of an upper limit between whole counts the count above it is not yet that unlikely. */
+double pw_trends_reach(double target, uint64_t n, double upper)
+{
+	return is_few(target, n) ? ceil(upper * (double)n - 1e-6) / (double)n : upper;
+}
+
 static bool is_above(const struct pw_share *s, double target, double upper)
 {
-	const double n = (double)s->n;
-
-	if (is_few(target, s->n))
-		upper = ceil(upper * n - 1e-6) / n;
-	return (double)s->x / n > upper;
+	return (double)s->x / (double)s->n > pw_trends_reach(target, s->n, upper);
 }
 
 static enum pw_trends_place place_of(const struct pw_trends_group *g, double target)
@@ -123,7 +124,7 @@ static enum pw_trends_place place_of(const struct pw_trends_group *g, double tar
 	return share < g->warning.lower ? PW_TRENDS_PLACE_BELOW_95 : PW_TRENDS_PLACE_WITHIN;
 }
 
-/* before: the group before in the order of counts, whose limits and chance hold for the same counts. */
+/* before: the group before in the order of counts; for the same counts the same holds. */
 static void judge_one(struct pw_trends_group *g, const struct pw_trends_group *before,
 		      double target)
 {

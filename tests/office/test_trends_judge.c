@@ -136,8 +136,8 @@ static void sets_are_as_r_has_them(void **state)
 		size_t looks, outside, alarms, found;
 		double false_alarm, dispersion, dispersion_p;
 		uint64_t x, n;
-		int read = fscanf(f, "%*d,%zu,%lu,%lu,%zu,%zu,%zu,%lf,%lf,%lf\n", &looks, &x, &n, &outside,
-				  &alarms, &found, &false_alarm, &dispersion, &dispersion_p);
+		int read = fscanf(f, "%*d,%zu,%lu,%lu,%zu,%zu,%zu,%lf,%lf,%lf\n", &looks, &x,
+				  &n, &outside, &alarms, &found, &false_alarm, &dispersion, &dispersion_p);
 
 		assert_int_equal(read, 9);
 		read_set(&t, set);
@@ -157,7 +157,7 @@ static void sets_are_as_r_has_them(void **state)
 	fclose(f);
 }
 
-/* Newcombe's 81 of 263 (F1), and what stands beside it by F8, from memory: 0.2 +- 1.96 sqrt(0.16 / n). */
+/* F8, from memory: 0.2 +- 1.96 sqrt(0.2 * 0.8 / 400). */
 static void a_normal_limit_is_the_published_one(void **state)
 {
 	const struct pw_interval i = pw_trends_limits(0.2, 400, PW_FUNNEL_WARNING);
@@ -303,6 +303,8 @@ static void funnel_of_few_has_each(void **state)
 	assert_int_equal(pw_trends_judge(&t, PW_TRENDS_OF_MISSED), 0);
 	assert_int_equal(pw_trends_funnel(&t, point), 3);
 	assert_int_equal(point[0].groups, 2);
+	assert_null(point[0].one);
+	assert_string_equal(point[2].one->tally.name, "d");
 	assert_true(fabs(point[0].share - 0.1) < 1e-15 && fabs(point[0].n - 10) < 1e-15);
 	assert_true(fabs(point[2].n - 20) < 1e-15);
 	pw_trends_free(&t);
@@ -370,7 +372,7 @@ static void a_chart_leaves_out_weeks_without_any(void **state)
 	near("refused a sweep", c.chart.mean, 1);
 }
 
-/* NIST/SEMATECH e-Handbook 6.3.3.2's defectives (F5, from memory): the 15th and the 23rd are out. */
+/* NIST/SEMATECH e-Handbook 6.3.3.2 (F5, from memory): the 15th and the 23rd are out. */
 static void a_chart_finds_the_handbook_s_points(void **state)
 {
 	static const uint64_t defectives[] = { 12, 15, 8, 10, 4, 7, 16, 9, 14, 10, 5, 6, 17, 12, 22, 8,
@@ -481,7 +483,7 @@ static void drift_of_a_steady_line_is_none(void **state)
 	assert_int_equal(d.points, 10);
 }
 
-/* From the 21st day on 5 more: by CUSUM (k 1/2, h 5) of a sigma of 1, 4.5 a day: out on the second. */
+/* From the 23rd day on 5 more: by CUSUM (k 1/2, h 5; sigma 1) 4.5 a day: out on the second. */
 static void drift_is_dated_from_its_begin(void **state)
 {
 	const struct pw_line_drift d = drift_of("1111111111" "1111111111" "1166666");
