@@ -106,7 +106,7 @@ static int begin_pages(struct serving *v, char *why, size_t size)
 	int result = v->o.conf.pages[0] ? pw_web_start(&v->o, &v->o.web, why, size) : 0;
 
 	if (result == -1)
-		pw_office_say("no pages are served, until the next SIGHUP: %s", why);
+		pw_office_say("no pages are served, until the office is started anew: %s", why);
 	if (result == 0 && v->o.web)
 		keep_port(v->o.conf.pages, sizeof(v->o.conf.pages), pw_web_port(v->o.web));
 	return result == -1 ? 0 : result;
@@ -125,11 +125,10 @@ static int begin_serving(struct serving *v, char *why, size_t size)
 
 	if (result == 0) {
 		keep_port(v->o.conf.listen, sizeof(v->o.conf.listen), pw_server_port(v->server));
-		result = begin_pages(v, why, size);
-	}
-	if (result == 0) {
 		result = pw_teller_start(&v->o, &v->o.teller, why, size);
 	}
+	if (result == 0)
+		result = begin_pages(v, why, size);
 	if (result == 0)
 		result = pw_control_start(&v->o, &v->control, why, size);
 	return result;
@@ -147,16 +146,12 @@ static void end_serving(struct serving *v)
 		pw_teller_stop(v->o.teller);
 }
 
-/* Sessions end; a certificate that will not do leaves the pages away, and that is said. */
 static void renew_pages(struct serving *v)
 {
 	char why[240];
 
-	if (v->o.web && !v->o.conf.certificate[0])
-		return;
-	end_pages(v);
-	if (begin_pages(v, why, sizeof(why)))
-		pw_office_say("no pages are served, until the next SIGHUP: %s", why);
+	if (v->o.web && pw_web_renew(v->o.web, why, sizeof(why)))
+		pw_office_say("no pages are served now, until the next SIGHUP: %s", why);
 }
 
 /* SIGHUP: certificate and key as they are now, tried at a port of their own before the old go. */
@@ -165,7 +160,6 @@ static void renew(struct serving *v)
 	char why[240], listen[sizeof(v->o.conf.listen)];
 	struct pw_server *trial = NULL;
 
-	renew_pages(v);
 	if (!v->o.conf.certificate[0])
 		return;
 	memcpy(listen, v->o.conf.listen, sizeof(listen));
@@ -177,6 +171,7 @@ static void renew(struct serving *v)
 		pw_office_say("the certificate stays as it was: %s", why);
 		return;
 	}
+	renew_pages(v);
 	if (v->server)
 		pw_server_stop(v->server);
 	v->server = NULL;

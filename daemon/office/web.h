@@ -91,6 +91,8 @@ int pw_log_get(struct pw_asked *q, struct pw_report *r);       /* page_log.c */
 struct pw_web;
 int pw_web_start(struct pw_office *o, struct pw_web **web, char *why, size_t size);
 void pw_web_stop(struct pw_web *web);
+/* Certificate and key as they are now; sessions stay. After a failure nothing listens, until the next. */
+int pw_web_renew(struct pw_web *web, char *why, size_t size);
 uint16_t pw_web_port(const struct pw_web *web);
 /* What this account's sessions may has changed: they end. Any thread. */
 void pw_web_forget(struct pw_web *web, const char *code);

@@ -60,7 +60,8 @@ struct pw_turn;
 struct pw_lanes;
 int pw_lanes_start(void (*work)(struct pw_turn *t), struct pw_lanes **lanes); /* 0, -1 */
 bool pw_lane_put(struct pw_lanes *l, enum pw_lane_kind kind, struct pw_turn *t); /* false: it is full */
-void pw_lanes_stop(struct pw_lanes *l); /* what waits is done first */
+void pw_lanes_stop(struct pw_lanes *l); /* what waits is done first; nothing more is taken */
+void pw_lanes_free(struct pw_lanes *l);
 
 /* -- a request --------------------------------------------------------------------------------- */
 
@@ -100,8 +101,9 @@ struct pw_turn {
 struct pw_web {
 	struct pw_office *o;
 	struct pw_zone *zone;
-	struct pw_listener listener;
 	struct pw_sessions *sessions;
+	bool listens;                      /* and what belongs to it: */
+	struct pw_listener listener;
 	struct pw_lanes *lanes;
 	atomic_size_t held;                /* bytes of files */
 	pthread_mutex_t lock;              /* of all below */

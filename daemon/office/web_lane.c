@@ -76,30 +76,37 @@ bool pw_lane_put(struct pw_lanes *l, enum pw_lane_kind kind, struct pw_turn *t)
 	return fits;
 }
 
+static bool begin_lane(struct pw_lanes *l, enum pw_lane_kind kind)
+{
+	struct lane *lane = &l->lane[kind];
+
+	lane->lanes = l;
+	lane->last = &lane->first;
+	pthread_cond_init(&lane->news, NULL);
+	while (lane->threads < sizes[kind].threads &&
+	       pthread_create(&lane->thread[lane->threads], NULL, run, lane) == 0)
+		lane->threads++;
+	return lane->threads > 0;
+}
+
 int pw_lanes_start(void (*work)(struct pw_turn *t), struct pw_lanes **lanes)
 {
 	struct pw_lanes *l = calloc(1, sizeof(*l));
+	bool all = true;
 
 	if (!l)
 		return -1;
 	l->work = work;
 	pthread_mutex_init(&l->lock, NULL);
-	for (int k = 0; k < PW_LANES; k++) {
-		struct lane *lane = &l->lane[k];
-
-		lane->lanes = l;
-		lane->last = &lane->first;
-		pthread_cond_init(&lane->news, NULL);
-		while (lane->threads < sizes[k].threads &&
-		       pthread_create(&lane->thread[lane->threads], NULL, run, lane) == 0)
-			lane->threads++;
-		if (lane->threads == 0) {
-			pw_lanes_stop(l);
-			return -1;
-		}
+	for (int k = 0; k < PW_LANES; k++)
+		all &= begin_lane(l, (enum pw_lane_kind)k);
+	if (all) {
+		*lanes = l;
+		return 0;
 	}
-	*lanes = l;
-	return 0;
+	pw_lanes_stop(l);
+	pw_lanes_free(l);
+	return -1;
 }
 
 void pw_lanes_stop(struct pw_lanes *l)
@@ -107,15 +114,19 @@ void pw_lanes_stop(struct pw_lanes *l)
 	pthread_mutex_lock(&l->lock);
 	l->stopping = true;
 	for (int k = 0; k < PW_LANES; k++)
-		if (l->lane[k].threads > 0)
-			pthread_cond_broadcast(&l->lane[k].news);
+		pthread_cond_broadcast(&l->lane[k].news);
 	pthread_mutex_unlock(&l->lock);
-	for (int k = 0; k < PW_LANES; k++)
+	for (int k = 0; k < PW_LANES; k++) {
 		for (unsigned i = 0; i < l->lane[k].threads; i++)
 			pthread_join(l->lane[k].thread[i], NULL);
+		l->lane[k].threads = 0;
+	}
+}
+
+void pw_lanes_free(struct pw_lanes *l)
+{
 	for (int k = 0; k < PW_LANES; k++)
-		if (l->lane[k].lanes)
-			pthread_cond_destroy(&l->lane[k].news);
+		pthread_cond_destroy(&l->lane[k].news);
 	pthread_mutex_destroy(&l->lock);
 	free(l);
 }

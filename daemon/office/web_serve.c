@@ -127,68 +127,102 @@ static void turn_ends(void *cls, struct MHD_Connection *c, void **of_request,
 
 /* -- its life ---------------------------------------------------------------------------------- */
 
+static void end_lanes(struct pw_web *w)
+{
+	pw_lanes_stop(w->lanes);
+	pw_lanes_free(w->lanes);
+	w->lanes = NULL;
+}
+
+/* What a failed one has taken is given back. */
+static int begin_listening(struct pw_web *w, char *why, size_t size)
+{
+	const struct pw_office_conf *conf = &w->o->conf;
+	const struct pw_serving as = { .answer = answer, .ends = turn_ends, .cls = w,
+				       .threads = THREADS, .connections = PW_WEB_CONNECTIONS,
+				       .an_address = PW_WEB_AN_ADDRESS, .decodes = true };
+	int result;
+
+	w->listener = (struct pw_listener){ .headers_ms = PW_WEB_HEADERS_MS,
+					    .request_ms = PW_WEB_REQUEST_MS };
+	result = pw_listener_open(&w->listener, "pages", conf->pages, conf, why, size);
+	if (result == 0 && pw_lanes_start(pw_turn_act, &w->lanes)) {
+		snprintf(why, size, "there is no memory for the pages");
+		result = -1;
+	}
+	if (result == 0)
+		result = pw_listener_serve(&w->listener, &as, conf, why, size);
+	w->listens = result == 0;
+	if (w->listens)
+		return 0;
+	if (w->lanes)
+		end_lanes(w);
+	pw_listener_close(&w->listener);
+	return result;
+}
+
+/* What is under way is done before the library is asked to end. */
+static void end_listening(struct pw_web *w)
+{
+	int socket;
+
+	if (!w->listens)
+		return;
+	socket = pw_listener_quiesce(&w->listener);
+	pw_lanes_stop(w->lanes);
+	pw_listener_end(&w->listener);
+	end_lanes(w);
+	if (socket >= 0)
+		close(socket);
+	pw_listener_close(&w->listener);
+	w->listens = false;
+}
+
 static void web_free(struct pw_web *w)
 {
-	if (w->lanes)
-		pw_lanes_stop(w->lanes);
-	pw_listener_close(&w->listener);
 	pw_sessions_free(w->sessions);
 	pw_zone_free(w->zone);
 	pthread_mutex_destroy(&w->lock);
 	free(w);
 }
 
-static int begin_web(struct pw_web *w, char *why, size_t size)
+static struct pw_web *web_new(struct pw_office *o, char *why, size_t size)
 {
-	const struct pw_office_conf *conf = &w->o->conf;
-	const struct pw_serving as = { .answer = answer, .ends = turn_ends, .cls = w,
-				       .threads = THREADS, .connections = PW_WEB_CONNECTIONS,
-				       .an_address = PW_WEB_AN_ADDRESS, .decodes = true };
-	int result = pw_listener_open(&w->listener, "pages", conf->pages, conf, why, size);
+	struct pw_web *w = calloc(1, sizeof(*w));
 
-	if (result == 0)
-		result = pw_zone_open(conf->zone, &w->zone, why, size);
-	if (result)
-		return result;
+	snprintf(why, size, "there is no memory for the pages");
+	if (!w)
+		return NULL;
+	w->o = o;
+	pthread_mutex_init(&w->lock, NULL);
 	w->sessions = pw_sessions_new();
-	if (!w->sessions || pw_lanes_start(pw_turn_act, &w->lanes)) {
-		snprintf(why, size, "there is no memory for the pages");
-		return -1;
-	}
-	return pw_listener_serve(&w->listener, &as, conf, why, size);
+	if (w->sessions && pw_zone_open(o->conf.zone, &w->zone, why, size) == 0)
+		return w;
+	web_free(w);
+	return NULL;
 }
 
 int pw_web_start(struct pw_office *o, struct pw_web **web, char *why, size_t size)
 {
-	struct pw_web *w = calloc(1, sizeof(*w));
-	int result;
+	struct pw_web *w = web_new(o, why, size);
+	int result = w ? begin_listening(w, why, size) : -1;
 
-	if (!w) {
-		snprintf(why, size, "there is no memory for the pages");
-		return -1;
-	}
-	w->o = o;
-	w->listener.headers_ms = PW_WEB_HEADERS_MS;
-	w->listener.request_ms = PW_WEB_REQUEST_MS;
-	pthread_mutex_init(&w->lock, NULL);
-	result = begin_web(w, why, size);
-	if (result)
+	if (result && w)
 		web_free(w);
-	else
+	if (result == 0)
 		*web = w;
 	return result;
 }
 
-/* What is under way is done before the library is asked to end. */
+int pw_web_renew(struct pw_web *w, char *why, size_t size)
+{
+	end_listening(w);
+	return begin_listening(w, why, size);
+}
+
 void pw_web_stop(struct pw_web *w)
 {
-	int socket = pw_listener_quiesce(&w->listener);
-
-	pw_lanes_stop(w->lanes);
-	w->lanes = NULL;
-	pw_listener_end(&w->listener);
-	if (socket >= 0)
-		close(socket);
+	end_listening(w);
 	web_free(w);
 }
 

@@ -30,6 +30,8 @@ static const struct command {
 	{ "uplink", pw_uplink, "--state DIR", "deliver to the office, as long as it runs" },
 	{ "fleet", pw_fleet, "--buses N --days D --seed S [--to URL] [--list] [--runs FILE] [--out DIR] ...",
 	  "a made-up district to try an office with" },
+	{ "audit", pw_audit, "PAGE [--FIELD VALUE]... [--office DIR]",
+	  "what a page of the office says; by postwalk-office, on its machine" },
 	{ "status", pw_status, "[--url URL] [--json]", "how the bus stands now" },
 };
 

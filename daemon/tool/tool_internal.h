@@ -70,5 +70,6 @@ int pw_pin(int argc, char **argv);
 int pw_enrol(int argc, char **argv);
 int pw_uplink(int argc, char **argv);
 int pw_fleet(int argc, char **argv);
+int pw_audit(int argc, char **argv);
 
 #endif
