@@ -10,7 +10,7 @@
 /* O_ALL and above have no value. */
 enum option {
 	O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
-	O_ROLE = 128, O_ALL = 256, O_JSON = 512, O_FRESH = 1024
+	O_ROLE = 128, O_SOURCE = 256, O_ALL = 512, O_JSON = 1024, O_FRESH = 2048
 };
 
 static const struct command {
@@ -53,6 +53,8 @@ static const struct command {
 	{ "audit", pw_do_audit, 0, 0, 1, -1,
 	  "PAGE [--FIELD VALUE]... [--whole] [--csv [TABLE] | --jsonl | --text] [--tongue en|es|fr]",
 	  "what a page of the office says, with the same numbers" },
+	{ "warmth", pw_do_warmth, O_SOURCE | O_BY, O_SOURCE, 1, 1, "FILE --source WORDS [--by CODE]",
+	  "temperatures of a CSV file: columns at, celsius or fahrenheit, and perhaps bus" },
 	{ "digest", pw_do_digest, O_DAY, 0, 0, 0, "[--day YYYY-MM-DD]", "what is told of a day" },
 };
 
@@ -67,6 +69,7 @@ static const struct { const char *name; enum option bit; size_t at; } options[] 
 	{ "--day", O_DAY, offsetof(struct pw_order, day) },
 	{ "--since", O_SINCE, offsetof(struct pw_order, since) },
 	{ "--role", O_ROLE, offsetof(struct pw_order, role) },
+	{ "--source", O_SOURCE, offsetof(struct pw_order, source) },
 	{ "--all", O_ALL, offsetof(struct pw_order, all) },
 	{ "--json", O_JSON, offsetof(struct pw_order, json) },
 	{ "--fresh", O_FRESH, offsetof(struct pw_order, fresh) },

@@ -19,7 +19,7 @@ struct pw_order {
 	int argc;
 	const char *argv[PW_ORDER_ARGS]; /* what is no option; [0]: the command's name */
 	const char *cwd;
-	const char *by, *words, *key, *epoch, *branch, *day, *since, *role; /* NULL: not given */
+	const char *by, *words, *source, *key, *epoch, *branch, *day, *since, *role; /* NULL: not given */
 	bool all, json, fresh;
 	FILE *out, *err;
 };
@@ -61,6 +61,7 @@ int pw_do_figures(struct pw_order *c);
 int pw_do_log(struct pw_order *c);
 int pw_do_tell(struct pw_order *c);
 int pw_do_digest(struct pw_order *c);
+int pw_do_warmth(struct pw_order *c);  /* orders_warmth.c */
 int pw_do_copy(struct pw_order *c);
 int pw_do_export(struct pw_order *c);  /* orders_export.c */
 int pw_do_take_in(struct pw_order *c); /* orders_take_in.c */

@@ -2,6 +2,7 @@
 /* The pages of the office, in the order of their list; and files that never change. */
 #include <string.h>
 
+#include "sweeps.h"
 #include "web_internal.h"
 
 extern const char pw_office_style[];
@@ -13,6 +14,12 @@ extern const char pw_office_style[];
 
 /* What has no about is not for the shell. */
 const struct pw_leaf pw_leaves_office[] = {
+	{ "/sweeps", PW_P_SWEEPS_NAME, SEE, SEE, PW_SWEEPS_ASKS, "", pw_sweeps_get, NULL,
+	  "what became of each run and each stop", NULL },
+	{ "/sweep", PW_P_NONE, SEE, ACT, PW_ROW_ASKS, PW_ROW_ASKS " result words", pw_sweep_get,
+	  pw_sweep_post, "one of them: drawn, judged rule by rule, its records", NULL },
+	{ "/heat", PW_P_HEAT_NAME, SEE, ACT, "from to", "file source", pw_heat_get, pw_heat_post,
+	  "how bad was it: missed sweeps by time and temperature", NULL },
 	{ "/keeping", PW_P_KEEPING_NAME, ACT, ACT, "", "what bus from to words id kind before sure",
 	  pw_keeping_get, pw_keeping_post, "how long things are kept, holds, and what was purged", NULL },
 	{ "/people", PW_P_PEOPLE_NAME, ADMINISTER, ADMINISTER, "", "what code role fresh account words days",
