@@ -87,6 +87,12 @@ void pw_trends_address(const struct pw_trends_page *p, const char *name,
 
 /* -- what is asked ----------------------------------------------------------------------------- */
 
+/* Whether what is charted is there day by day. */
+static bool has_days(const struct pw_trends_page *p)
+{
+	return p->kind->days || p->name[0] == '\0';
+}
+
 static int read_kind(struct pw_trends_page *p)
 {
 	const char *by = pw_asked_value(p->q, "by");
@@ -124,11 +130,10 @@ static int read_time(struct pw_trends_page *p)
 	p->span = *span ? read_span(span) : pw_span_school_year(p->q->today);
 	if (p->span == 0)
 		return pw_asked_wrong(p->q, "span", PW_P_TRENDS_WRONG_SPAN, span);
-	p->series.step = p->kind->days || p->name[0] == '\0' ? PW_TRENDS_WEEK : PW_TRENDS_MONTH;
-	if (strcmp(step, "month") == 0)
-		p->series.step = PW_TRENDS_MONTH;
-	else if (*step && strcmp(step, "week") != 0)
+	if (*step && strcmp(step, "week") != 0 && strcmp(step, "month") != 0)
 		return pw_asked_wrong(p->q, "step", PW_P_TRENDS_WRONG_STEP, step);
+	p->series.step = strcmp(step, "month") != 0 && has_days(p) ? PW_TRENDS_WEEK
+								     : PW_TRENDS_MONTH;
 	return 0;
 }
 
@@ -181,7 +186,7 @@ static int take_press(void *ctx, uint32_t second, uint64_t count)
 /* From the begin of its school year to the end of what is asked. */
 static int find_series(struct pw_trends_page *p, struct pw_store *s, char *why, size_t size)
 {
-	const bool one = p->name[0] != '\0', days = p->kind->days || !one;
+	const bool one = p->name[0] != '\0', days = has_days(p);
 	const int32_t year = school_year(p->span);
 	const int32_t last = is_month(p->span) ? p->span : (year + 1) * 10000 + 600;
 
@@ -208,7 +213,8 @@ static int log_view(struct pw_trends_page *p, struct pw_store *s, char *why, siz
 	char span[16];
 
 	write_span(p->span, span);
-	return *p->name ? pw_asked_log(p->q, s, why, size, PW_LOG_SAW "trends of driver %s, %s",
+	return *p->name ? pw_asked_log(p->q, s, why, size,
+				       PW_LOG_SAW "trends of driver %s, %s",
 				       p->name, span)
 			: pw_asked_log(p->q, s, why, size, PW_LOG_SAW "trends of drivers, %s",
 				       span);
@@ -241,7 +247,7 @@ static void put_span(struct pw_trends_page *p, int32_t span)
 	pw_report_choice_text(p->r, value, span_words(p->r, span), span == p->span);
 }
 
-/* The two last school years, the twelve last months, and what is asked where it is none of those. */
+/* Two school years, twelve months, and what is asked where it is none of those. */
 static void put_spans(struct pw_trends_page *p)
 {
 	const int32_t year = pw_span_school_year(p->q->today);

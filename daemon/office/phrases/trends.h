@@ -214,6 +214,7 @@
 	X(DRIFT_BEFORE_BAD, drift_before_bad, \
 	  "If a line was bad from the beginning of that time on, nothing shows here: it does what " \
 	  "it did.") \
+	X(DRIFT_OF_BUS, drift_of_bus, "Bus {1}, {2}") \
 	X(DRIFT_LOOKED_AT, drift_looked_at, \
 	  "Looked at: the {1} buses whose lines bounced, chattered or disagreed most on any of the " \
 	  "last {2} days, each line beside its own days before.") \
