@@ -69,7 +69,7 @@ static const char *element(const struct pw_column *c, const struct pw_cell *cell
 {
 	if (cell->is == PW_CELL_DAY || (cell->is == PW_CELL_TIME && c->kind != PW_COL_SPAN))
 		return "time";
-	return cell->is == PW_CELL_TEXT || cell->is == PW_CELL_NONE ? NULL : "data";
+	return cell->is == PW_CELL_TEXT && *cell->text ? NULL : "data";
 }
 
 static void put_value(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out)
@@ -93,7 +93,17 @@ static void put_value(const struct pw_table *t, const struct pw_column *c, const
 		fputs("</a>", out);
 }
 
-static const char *class_of(const struct pw_column *c)
+#define LONG 24 /* characters, about: such a cell is worth some width */
+
+static const char *class_of_text(const struct pw_cell *cell)
+{
+	const bool codes = cell && cell->is == PW_CELL_WORDS && strchr(cell->text, ' ');
+
+	return codes || (cell && cell->is == PW_CELL_TEXT && strlen(cell->text) > LONG) ? " class=\"long\"" : "";
+}
+
+/* cell NULL: of a column's head. */
+static const char *class_of(const struct pw_column *c, const struct pw_cell *cell)
 {
 	switch (c->kind) {
 	case PW_COL_COUNT:
@@ -108,7 +118,7 @@ static const char *class_of(const struct pw_column *c)
 	case PW_COL_WORD:
 		break;
 	}
-	return "";
+	return class_of_text(cell);
 }
 
 /* -- rows -------------------------------------------------------------------------------------- */
@@ -137,7 +147,7 @@ static void put_row(const struct pw_table *t, size_t row, FILE *out)
 
 		if (c->file_only)
 			continue;
-		fprintf(out, first ? "<th scope=\"row\"%s>" : "<td%s>", class_of(c));
+		fprintf(out, first ? "<th scope=\"row\"%s>" : "<td%s>", class_of(c, &cell[i]));
 		if (mark && (at == i || (at == t->columns && first)))
 			put_mark(mark, out);
 		if (mark && at == t->columns && first) {
@@ -164,7 +174,7 @@ static void put_head(const struct pw_table *t, FILE *out)
 	for (size_t i = 0; i < t->columns; i++) {
 		if (t->column[i].file_only)
 			continue;
-		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\" data-kind=\"%s\">", class_of(&t->column[i]),
+		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\" data-kind=\"%s\">", class_of(&t->column[i], NULL),
 			t->column[i].name, kinds[t->column[i].kind]);
 		pw_html_text(pw_phrase(t->r->tongue, t->column[i].title), out);
 		fputs("</th>", out);
@@ -216,7 +226,7 @@ static void put_region(const struct pw_table *t, const char *heading, FILE *out)
 		fprintf(out, " aria-label=\"%s\">", t->name);
 	fprintf(out, "<table id=\"table-%s\">\n", t->name);
 	if (t->title) {
-		fprintf(out, "<caption id=\"caption-%s\">", t->name);
+		fprintf(out, "<caption id=\"caption-%s\"%s>", t->name, t->folded ? " class=\"told\"" : "");
 		pw_html_text(t->title, out);
 		fputs("</caption>\n", out);
 	}
@@ -224,7 +234,7 @@ static void put_region(const struct pw_table *t, const char *heading, FILE *out)
 
 static void put_none(const struct pw_table *t, FILE *out)
 {
-	if (t->title) {
+	if (t->title && !t->folded) {
 		fputs("<p class=\"caption\">", out);
 		pw_html_text(t->title, out);
 		fputs("</p>\n", out);
@@ -239,7 +249,7 @@ void pw_html_table(const struct pw_table *t, const char *address, const char *he
 	const size_t rows = t->cells / t->columns;
 
 	if (t->folded) {
-		fputs("<details class=\"fold\"><summary>", out);
+		fprintf(out, "<details class=\"fold\"%s><summary>", print ? " open" : "");
 		pw_html_text(t->title, out);
 		fputs("</summary>\n", out);
 	}

@@ -234,7 +234,7 @@ static inline struct pw_report *made_report(enum pw_tongue tongue, const struct 
 	pw_report_said(r, PW_SAY_SOURCE, "Made up: " MADE_HARM);
 	pw_report_verbatim(r, "sha256sum <records.jsonl\n\tpostwalk verify & echo \"done\"\n");
 	pw_report_svg(r, "<svg role=\"img\" aria-label=\"x\" viewBox=\"0 0 40 10\" width=\"400\" height=\"100\">"
-			 "<path d=\"M1 1h38v8h-38z\" fill=\"none\" stroke=\"currentColor\"/></svg>", PW_P_SWEEP);
+			 "<path d=\"M1 1h38v8h-38z\" fill=\"none\" stroke=\"currentColor\"/></svg>", PW_P_COL_VERDICT);
 	made_funnel(r);
 	made_chart(r);
 	made_spread(r);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* What a line did day by day, and the sum of what is above its usual (CUSUM) with the limit it must pass. */
 import { areaY, dot, line, ruleX } from "@observablehq/plot";
-import { axis, greatest, ink } from "./axis.js";
+import { axis, greatest, ink, named } from "./axis.js";
 import { along } from "./along.js";
 
 export function drift(table) {
@@ -19,6 +19,7 @@ export function drift(table) {
 			areaY(summed, { x: x.of, y: at("cusum"), fill: ink.wide }),
 			line(summed, { x: x.of, y: at("cusum"), stroke: ink.faint }),
 			line(summed, { x: x.of, y: at("limit"), stroke: ink.bad, strokeDasharray: "6 3" }),
+			...named(table, "limit", rows, x.of, at("limit")),
 			ruleX(rows, { x: x.of, y: at("bounces"), stroke: ink.mark, strokeWidth: 2 }),
 			dot(rows, { x: x.of, y: at("bounces"), r: 2.5, fill: ink.mark, title: (row) => `${row.name}: ${row.words("bounces")}` }),
 			dot(out, { x: x.of, y: at("cusum"), r: 5, symbol: "square", fill: ink.bad, title: (row) => `${row.name}: ${row.words("cusum")}` }),

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Shares over how many they are of, between the limits that chance keeps to at each size. */
 import { areaY, dot, line, ruleY, text } from "@observablehq/plot";
-import { axis, greatest, ink } from "./axis.js";
+import { axis, greatest, ink, named } from "./axis.js";
 
 function outside(row, low, high) {
 	return row.value("share") < row.value(low) || row.value("share") > row.value(high);
@@ -32,6 +32,7 @@ export function funnel(table) {
 			...edge("alarm_lower"), ...edge("alarm_upper"),
 			...edge("warning_lower", "4 3"), ...edge("warning_upper", "4 3"),
 			...(table.has("target") && rows.length ? [ruleY([at("target")(rows[0])], { stroke: ink.line })] : []),
+			...["target", "warning_upper", "alarm_upper"].flatMap((role) => named(table, role, rows, n, at(role))),
 			dot(usual, { ...points, r: 3.5, stroke: ink.mark, fill: ink.paper }),
 			dot(warning, { ...points, r: 5, symbol: "triangle", fill: ink.mark }),
 			dot(alarm, { ...points, r: 5, symbol: "square", fill: ink.bad }),

@@ -13,7 +13,6 @@ const WIDTH_LEAST = 280;
 const WIDTH_MOST = 900;
 
 function draw(figure, table) {
-	const options = drawings[figure.dataset.picture](table);
 	const width = Math.min(WIDTH_MOST, Math.max(WIDTH_LEAST, figure.clientWidth));
 	const picture = plot({
 		width,
@@ -21,12 +20,14 @@ function draw(figure, table) {
 		marginLeft: 56,
 		marginBottom: 44,
 		className: "plot",
-		...options,
+		...drawings[figure.dataset.picture](table, width),
 		ariaLabel: figure.querySelector("figcaption").textContent,
 	});
 
 	/* The page allows no style but that of its own file, which has these rules. */
 	picture.querySelectorAll("style").forEach((style) => style.remove());
+	/* Parts of one image have no names of their own. */
+	picture.querySelectorAll("g[aria-label]").forEach((part) => part.removeAttribute("aria-label"));
 	picture.setAttribute("role", "img");
 	figure.querySelectorAll("svg").forEach((old) => old.remove());
 	figure.append(picture);

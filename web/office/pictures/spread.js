@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* How times are spread: counts by time, or a row of quantiles each; a line where the minimum stands. */
 import { barX, rectY, ruleX, text, tickX } from "@observablehq/plot";
-import { axis, greatest, ink } from "./axis.js";
+import { axis, greatest, ink, stacked } from "./axis.js";
 
 function counted(table) {
 	const rows = table.rows.filter((row) => Number.isFinite(row.value("at")));
@@ -30,19 +30,20 @@ function counted(table) {
 	};
 }
 
-function quantiles(table) {
+function quantiles(table, width) {
 	const rows = table.rows.filter((row) => Number.isFinite(row.value("median")));
 	const x = axis(table, "median", greatest(rows, "q95", "minimum"));
 	const at = (role) => (row) => x.scale(row.value(role));
 	const y = (row) => row.name;
 	const known = rows.filter((row) => Number.isFinite(row.value("minimum")));
 
+	const { axis: names, ...rest } = stacked(rows, width);
+
 	return {
-		height: 60 + 26 * rows.length,
-		marginLeft: 90,
+		...rest,
 		x: { ...x.options, zero: true, grid: true, axis: "bottom" },
-		y: { label: null, domain: rows.map(y) },
 		marks: [
+			names,
 			barX(rows, { y, x1: at("q05"), x2: at("q95"), fill: ink.wide, stroke: ink.faint, insetTop: 7, insetBottom: 7 }),
 			barX(rows, { y, x1: at("q25"), x2: at("q75"), fill: ink.mark, insetTop: 4, insetBottom: 4,
 				title: (row) => `${row.name}: ${row.words("q25")} – ${row.words("q75")}` }),
@@ -53,6 +54,6 @@ function quantiles(table) {
 	};
 }
 
-export function spread(table) {
-	return table.has("median") ? quantiles(table) : counted(table);
+export function spread(table, width) {
+	return table.has("median") ? quantiles(table, width) : counted(table);
 }
