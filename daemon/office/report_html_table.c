@@ -144,11 +144,13 @@ static void put_row(const struct pw_table *t, size_t row, FILE *out)
 	fprintf(out, mark ? "<tr class=\"is-%s\">" : "<tr>", mark ? shapes[shape_of(mark)].name : "");
 	for (size_t i = 0; i < t->columns; i++) {
 		const struct pw_column *c = &t->column[i];
+		const bool marked = mark && (at == i || (at == t->columns && first));
 
 		if (c->file_only)
 			continue;
-		fprintf(out, first ? "<th scope=\"row\"%s>" : "<td%s>", class_of(c, &cell[i]));
-		if (mark && (at == i || (at == t->columns && first)))
+		fprintf(out, first ? "<th scope=\"row\"%s>" : "<td%s>",
+			mark && at == i ? " class=\"marked\"" : class_of(c, &cell[i]));
+		if (marked)
 			put_mark(mark, out);
 		if (mark && at == t->columns && first) {
 			fputs("<span class=\"told\">", out);
