@@ -165,9 +165,15 @@ static int take_end(struct reading *g, const struct pw_export_line *line)
 	return 0;
 }
 
+static int take_purged(struct reading *g, const struct pw_export_line *line)
+{
+	(void)line;
+	return bad(g, "expected a bus's own records, not what an office says of them");
+}
+
 static int (*const takes[])(struct reading *g, const struct pw_export_line *line) = {
 	[PW_X_HEAD] = take_head, [PW_X_RECORD] = take_record, [PW_X_SEAL] = take_seal,
-	[PW_X_END] = take_end,
+	[PW_X_END] = take_end, [PW_X_PURGED] = take_purged,
 };
 
 static int take_line(struct reading *g, const char *text, size_t length)

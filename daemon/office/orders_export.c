@@ -24,6 +24,7 @@ struct exporting {
 	struct pw_public_key key[PIECES_MAX]; /* that the bus ever had */
 	size_t keys;
 	struct pw_public_key head;
+	struct pw_seal let_go; /* what stood before all of it was purged up to here; seq 0: nothing */
 	/* One page. */
 	uint32_t at_branch;
 	uint64_t at, upto;
@@ -124,6 +125,35 @@ static int find_pieces(struct pw_store *s, struct exporting *e, const struct pw_
 	return 0;
 }
 
+/* Its own records before that, or those of the branch that it left. */
+static bool was_purged(const struct exporting *e, const struct pw_branch *b)
+{
+	for (size_t i = 0; i < e->branches; i++) {
+		const struct pw_branch *other = &e->branch[i];
+
+		if (strcmp(other->epoch, b->epoch) == 0 && other->purged > 0
+		    && other->first >= b->first && other->first - other->purged < b->first)
+			return true;
+	}
+	return false;
+}
+
+static void find_let_go(struct exporting *e)
+{
+	const uint64_t first = e->piece[e->pieces - 1].from;
+
+	for (size_t i = 0; i < e->branches && first > 1; i++) {
+		const struct pw_branch *b = &e->branch[i];
+
+		if (strcmp(b->epoch, e->epoch) != 0
+		    || b->branch != e->piece[e->pieces - 1].branch || !was_purged(e, b))
+			continue;
+		e->let_go.seq = first - 1;
+		memcpy(e->let_go.hash, b->first_prev, sizeof(e->let_go.hash));
+		pw_purged_make(e->bus, e->epoch, &e->let_go, &e->order->o->key);
+	}
+}
+
 static int find_seal(void *ctx, const struct pw_record *r, const struct pw_seal *seal)
 {
 	struct exporting *e = ctx;
@@ -159,6 +189,8 @@ static int work_choose(struct pw_store *s, void *ctx, char *why, size_t size)
 	}
 	memcpy(e->epoch, b->epoch, sizeof(e->epoch));
 	result = find_pieces(s, e, b, why, size);
+	if (result == 0)
+		find_let_go(e);
 	if (result == 0)
 		result = pw_store_read(s, e->bus, e->epoch, b->branch, b->first, find_seal, e, why,
 				       size);
@@ -231,6 +263,10 @@ static int give(struct exporting *e)
 
 	pw_export_head(e->bus, &e->head, line, sizeof(line));
 	fprintf(e->order->out, "%s\n", line);
+	if (e->let_go.seq > 0) {
+		pw_export_purged(&e->let_go, &e->order->o->key.public, line, sizeof(line));
+		fprintf(e->order->out, "%s\n", line);
+	}
 	for (size_t i = e->pieces; i > 0 && status == 0; i--)
 		status = give_piece(e, i - 1);
 	if (status)

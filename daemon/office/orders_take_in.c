@@ -204,6 +204,8 @@ static int take_line(struct taking_in *t, const char *text)
 				      t->path, t->line);
 	else if (line.kind == PW_X_HEAD)
 		status = take_head(t, text, &line);
+	else if (line.kind == PW_X_PURGED) /* as any file that has nothing before its first record */
+		status = 0;
 	else
 		status = line.kind == PW_X_END ? take_end(t, &line) : take_body(t, text, &line);
 	pw_export_free(&line);

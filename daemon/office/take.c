@@ -22,6 +22,7 @@ struct taking {
 	size_t branches;
 	uint32_t next; /* number of the next one */
 	uint64_t fresh;
+	bool untold; /* the store had it once, as far as can be told */
 	char *why;
 	size_t size;
 };
@@ -105,19 +106,35 @@ static bool has_seq(const struct pw_branch *branch, uint64_t seq)
 	return branch->first <= seq && seq <= branch->head;
 }
 
-/* How far the store has the batch from seq on. upto: seq - 1 where it does not have that one. */
+static bool was_purged(const struct pw_branch *branch, uint64_t seq)
+{
+	return seq < branch->first && seq >= branch->first - branch->purged;
+}
+
+/* Where the branch and the batch, which have or had seq both, can be compared first. */
+static uint64_t comparable(const struct pw_branch *branch, uint64_t seq)
+{
+	return has_seq(branch, seq) ? seq : branch->first - 1;
+}
+
+/* How far the store has the batch from seq on. upto: seq - 1 where it does not have that one. What
+ * was purged and ends before the hash that is left of it cannot be told from another history. */
 static int known_from(struct taking *t, uint64_t seq, uint64_t *upto)
 {
 	*upto = seq - 1;
+	t->untold = false;
 	for (size_t i = 0; i < t->branches; i++) {
-		uint64_t far = seq;
+		uint64_t at = comparable(&t->branch[i], seq), far = at;
 		int same;
 
-		if (!has_seq(&t->branch[i], seq))
+		if (!has_seq(&t->branch[i], seq) && !was_purged(&t->branch[i], seq))
 			continue;
-		same = same_at(t, &t->branch[i], seq);
+		t->untold |= at > last_seq(t->b);
+		if (at > last_seq(t->b))
+			continue;
+		same = same_at(t, &t->branch[i], at);
 		if (same > 0)
-			same = same_up_to(t, &t->branch[i], seq, &far) ? -1 : 1;
+			same = same_up_to(t, &t->branch[i], at, &far) ? -1 : 1;
 		if (same < 0)
 			return same;
 		if (same && far > *upto)
@@ -158,14 +175,15 @@ struct place {
 static enum pw_branch_why apart(const struct taking *t, uint64_t seq)
 {
 	for (size_t i = 0; i < t->branches; i++)
-		if (has_seq(&t->branch[i], seq) || has_seq(&t->branch[i], seq - 1))
+		if (has_seq(&t->branch[i], seq) || has_seq(&t->branch[i], seq - 1) ||
+		    was_purged(&t->branch[i], seq))
 			return PW_BRANCH_FORK;
 	return seq == 1 ? PW_BRANCH_FIRST : PW_BRANCH_HOLE;
 }
 
 static int find_place(struct taking *t, uint64_t seq, struct place *p)
 {
-	bool known = false;
+	bool known = false, purged = false;
 
 	*p = (struct place){ .head = NULL };
 	for (size_t i = 0; i < t->branches; i++) {
@@ -175,10 +193,11 @@ static int find_place(struct taking *t, uint64_t seq, struct place *p)
 		if (same < 0)
 			return same;
 		known |= same;
+		purged |= was_purged(branch, seq) || was_purged(branch, seq - 1);
 		if (same && branch->head == seq - 1)
 			p->head = branch;
 	}
-	if (!p->head && known)
+	if (!p->head && (known || purged))
 		p->why = PW_BRANCH_FORK;
 	else if (!p->head && (t->b->begins || seq == 1))
 		p->why = apart(t, seq);
@@ -209,6 +228,7 @@ static void fill_put(const struct taking *t, uint64_t from, uint64_t upto, struc
 	put->to.head = upto;
 	memcpy(put->to.hash, batch_hash(t->b, upto), sizeof(put->to.hash));
 	put->to.moved_ms = t->now_ms;
+	put->day = pw_hours_day;
 }
 
 static void begin_branch(struct taking *t, uint64_t from, enum pw_branch_why why,
@@ -299,6 +319,8 @@ static int take_runs(struct taking *t)
 			seq = upto + 1;
 			continue;
 		}
+		if (result == 0 && t->untold)
+			return 1;
 		if (result == 0)
 			result = find_place(t, seq, &p);
 		if (result == 0 && !p.head && !p.why)

@@ -192,12 +192,33 @@ void pw_check_begin(struct pw_check *c, const char *bus, const struct pw_public_
 	memcpy(c->hash, PW_CHAIN_ORIGIN, sizeof(c->hash));
 }
 
+void pw_check_purged(struct pw_check *c, const struct pw_seal *let_go,
+		     const struct pw_public_key *office)
+{
+	c->let_go = let_go;
+	c->office = office;
+}
+
+static void begin(struct pw_check *c, const struct pw_record *r)
+{
+	const struct pw_seal *s = c->let_go;
+
+	c->first = r->seq;
+	memcpy(c->first_prev, r->prev, sizeof(c->first_prev));
+	if (s == NULL)
+		return;
+	c->let_go = NULL;
+	c->purged = s->seq + 1 == r->seq && strcmp(s->hash, r->prev) == 0
+		    && pw_purged_holds(c->bus, r->epoch, s, c->office);
+	if (!c->purged)
+		tell(c, PW_FLAW_PRUNED, r->seq, "an office's word of what it let go is not about "
+		     "the record before it, or not by its key");
+}
+
 void pw_check_record(struct pw_check *c, const struct pw_record *r)
 {
-	if (c->records == 0) {
-		c->first = r->seq;
-		memcpy(c->first_prev, r->prev, sizeof(c->first_prev));
-	}
+	if (c->records == 0)
+		begin(c, r);
 	check_chain(c, r);
 	forget_seals(c, r->seq);
 	if (r->kind == PW_K_PRUNE && c->first != 1 && c->pruned == 0)
@@ -245,7 +266,8 @@ void pw_check_end(struct pw_check *c)
 
 	if (c->records == 0)
 		tell(c, PW_FLAW_UNSEALED, 0, "it holds no record");
-	if (c->records > 0 && c->first != 1 && (c->pruned == 0 || c->pruned > c->sealed))
+	if (c->records > 0 && c->first != 1 && !c->purged
+	    && (c->pruned == 0 || c->pruned > c->sealed))
 		tell(c, PW_FLAW_PRUNED, c->first, "it begins here, and no sealed prune record says why");
 	if (c->sealed < c->seq)
 		tell(c, PW_FLAW_UNSEALED, from, "nothing vouches for what stands from here on");

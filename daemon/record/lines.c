@@ -93,6 +93,27 @@ int pw_export_seal(const struct pw_seal *s, char *buf, size_t size)
 	return pw_json_end(&o);
 }
 
+int pw_export_purged(const struct pw_seal *s, const struct pw_public_key *office, char *buf,
+		     size_t size)
+{
+	char pem[PW_PEM_MAX];
+	struct pw_json o;
+
+	if (!seq_fits(s->seq) || !pw_hex_text(s->hash, 64) || !pw_hex_text(s->sig, 128))
+		return -1;
+	pw_public_key_pem(office, pem);
+	pw_json_init(&o, buf, size);
+	pw_json_open(&o, NULL, '{');
+	pw_json_open(&o, "purged", '{');
+	pw_json_int(&o, "seq", (int64_t)s->seq);
+	pw_json_text(&o, "hash", s->hash, sizeof(s->hash));
+	pw_json_text(&o, "key", pem, sizeof(pem));
+	pw_json_text(&o, "sig", s->sig, sizeof(s->sig));
+	pw_json_close(&o, '}');
+	pw_json_close(&o, '}');
+	return pw_json_end(&o);
+}
+
 int pw_export_end(uint64_t records, uint64_t seals, char *buf, size_t size)
 {
 	struct pw_json o;
@@ -243,6 +264,12 @@ static const struct field seal_fields[] = {
 	{ "hash", "64 digits of 0-9 a-f", take_hash, AT(seal.hash) },
 	{ "sig", "128 digits of 0-9 a-f", take_sig, AT(seal.sig) },
 };
+static const struct field purged_fields[] = {
+	{ "seq", "an integer from 1 to " DIGITS_MAX, take_seq, AT(seal.seq) },
+	{ "hash", "64 digits of 0-9 a-f", take_hash, AT(seal.hash) },
+	{ "key", "an Ed25519 public key as PEM", take_key, AT(key) },
+	{ "sig", "128 digits of 0-9 a-f", take_sig, AT(seal.sig) },
+};
 static const struct field end_fields[] = {
 	{ "records", "an integer from 0 to " DIGITS_MAX, take_count, AT(records) },
 	{ "seals", "an integer from 0 to " DIGITS_MAX, take_count, AT(seals) },
@@ -261,6 +288,7 @@ static const struct shape {
 	{ PW_X_RECORD, "seq", false, FIELDS(record) },
 	{ PW_X_SEAL, "seal", true, FIELDS(seal) },
 	{ PW_X_END, "end", true, FIELDS(end) },
+	{ PW_X_PURGED, "purged", true, FIELDS(purged) },
 };
 
 static int read_fields(const json_t *object, const struct shape *s, struct pw_export_line *line,

@@ -37,6 +37,34 @@ bool pw_seal_holds(const char *bus, const char *epoch, const struct pw_seal *s,
 	return pw_signed(key, text, (size_t)n, s->sig);
 }
 
+/* -- an office's word -------------------------------------------------------------------------- */
+
+static int purged_text(const char *bus, const char *epoch, const struct pw_seal *s,
+		       char text[PW_SEAL_TEXT_MAX])
+{
+	return snprintf(text, PW_SEAL_TEXT_MAX,
+			"postwalk-purged-v1\n%.31s\n%.16s\n%" PRIu64 "\n%.64s\n", bus, epoch,
+			s->seq, s->hash);
+}
+
+void pw_purged_make(const char *bus, const char *epoch, struct pw_seal *s,
+		    const struct pw_secret_key *key)
+{
+	char text[PW_SEAL_TEXT_MAX];
+	int n = purged_text(bus, epoch, s, text);
+
+	pw_sign(key, text, (size_t)n, s->sig);
+}
+
+bool pw_purged_holds(const char *bus, const char *epoch, const struct pw_seal *s,
+		     const struct pw_public_key *key)
+{
+	char text[PW_SEAL_TEXT_MAX];
+	int n = purged_text(bus, epoch, s, text);
+
+	return pw_signed(key, text, (size_t)n, s->sig);
+}
+
 /* -- outside the database ---------------------------------------------------------------------- */
 
 #define FILE_MAX (PW_SEAL_TEXT_MAX + 132)

@@ -16,7 +16,9 @@ struct pw_source {
 	struct pw_text_file *text;
 	struct pw_public_key key;
 	struct pw_export_line line;          /* held until the next one */
-	bool holds, ended;
+	bool holds, ended, purged;
+	struct pw_seal let_go;
+	struct pw_public_key office;
 	uint64_t records, seals, told_records, told_seals;
 	/* a journal: the next of each, as far as they are known */
 	struct pw_journal *journal;
@@ -82,14 +84,25 @@ static int take_line(struct pw_source *s, struct pw_source_item *item)
 		s->ended = true;
 		return 0;
 	default:
-		return fail(s, "one head, in the first line");
+		return fail(s, "one head, in the first line, and what was purged, if any, in the second");
 	}
+}
+
+static bool is_purged(const struct pw_source *s)
+{
+	return s->line.kind == PW_X_PURGED && s->records == 0 && s->seals == 0 && !s->purged;
 }
 
 static int next_of_export(struct pw_source *s, struct pw_source_item *item)
 {
 	int got = s->ended ? 0 : read_line(s);
 
+	if (got > 0 && is_purged(s)) {
+		s->purged = true;
+		s->let_go = s->line.seal;
+		s->office = s->line.key;
+		got = read_line(s);
+	}
 	if (got > 0)
 		got = take_line(s, item);
 	if (got != 0)
@@ -110,6 +123,13 @@ static int open_export(struct pw_source *s)
 	memcpy(s->bus, s->line.bus, sizeof(s->bus));
 	s->key = s->line.key;
 	return 0;
+}
+
+const struct pw_seal *pw_source_purged(const struct pw_source *s,
+				       const struct pw_public_key **office)
+{
+	*office = &s->office;
+	return s->purged ? &s->let_go : NULL;
 }
 
 bool pw_source_counts(const struct pw_source *s, char *why, size_t size)

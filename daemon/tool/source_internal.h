@@ -39,6 +39,10 @@ struct pw_journal *pw_source_journal(const struct pw_source *s); /* NULL: it is 
 /* The folder of the journal. NULL: of an export, or of a journal that was put aside or copied under
  * another name, so that what stands beside it may not be its own. */
 const char *pw_source_dir(const struct pw_source *s);
+/* Right behind the head of an export, once its first item is there: an office's word of what it let
+ * go before that. NULL: none. */
+const struct pw_seal *pw_source_purged(const struct pw_source *s,
+				       const struct pw_public_key **office);
 /* At the end of an export: does its last line count as many as stand there? */
 bool pw_source_counts(const struct pw_source *s, char *why, size_t size);
 

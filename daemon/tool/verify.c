@@ -123,11 +123,16 @@ static int ask_witnesses(struct verifying *v)
 
 static int check_items(struct verifying *v, struct pw_branch *branch)
 {
+	const struct pw_public_key *office;
+	const struct pw_seal *let_go;
 	struct pw_source_item item;
 	int got;
 
 	pw_check_begin(&v->check, pw_source_bus(v->source), &v->key, take_finding, v);
 	while ((got = pw_source_next(v->source, &item)) == 1) {
+		let_go = v->check.records == 0 ? pw_source_purged(v->source, &office) : NULL;
+		if (let_go)
+			pw_check_purged(&v->check, let_go, office);
 		if (item.kind == PW_ITEM_SEAL)
 			pw_check_seal(&v->check, item.seal);
 		else
@@ -170,6 +175,19 @@ static void say_key(const struct verifying *v)
 							  : "came out of the export itself");
 }
 
+static void say_office(const struct verifying *v)
+{
+	const struct pw_public_key *office;
+	const struct pw_seal *let_go = pw_source_purged(v->source, &office);
+	char hex[65];
+
+	if (!let_go || !v->check.purged)
+		return;
+	pw_public_key_print(office, hex);
+	printf("%s: an office says that it let go what it had up to seq %" PRIu64 ", by its key %s: "
+	       "compare that with the fingerprint of the office's key\n", v->name, let_go->seq, hex);
+}
+
 static void say_verdict(const struct verifying *v)
 {
 	const struct pw_check *c = &v->check;
@@ -189,8 +207,9 @@ static void say_verdict(const struct verifying *v)
 	       c->records == 1 ? "" : "s");
 	if (c->records > 0)
 		printf(", seq %" PRIu64 " to %" PRIu64, c->first, c->seq);
-	if (c->pruned)
-		printf(" (earlier ones were dropped as kept long enough)");
+	if (c->pruned || c->purged)
+		printf(" (earlier ones were %s)", c->purged ? "purged by an office"
+			: "dropped as kept long enough");
 	pw_public_key_print(&v->key, hex);
 	printf(", %" PRIu64 " seal%s; key %.12s... (%s)\n", c->seals, c->seals == 1 ? "" : "s", hex,
 	       v->given ? "given by --key" : pw_source_journal(v->source) ? "beside the journal"
@@ -203,6 +222,7 @@ static int run(struct verifying *v, struct pw_branch *branch)
 		return PW_EXIT_BAD;
 	say_what_remains(v);
 	say_key(v);
+	say_office(v);
 	say_verdict(v);
 	return v->findings ? PW_EXIT_NOT : PW_EXIT_OK;
 }

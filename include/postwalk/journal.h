@@ -43,6 +43,9 @@ void pw_seal_make(const char *bus, const char *epoch, struct pw_seal *s,
 		  const struct pw_secret_key *key);
 bool pw_seal_holds(const char *bus, const char *epoch, const struct pw_seal *s,
 		   const struct pw_public_key *key);
+/* The like by an office, over postwalk-purged-v1: it let go what it had up to that record (J10). */
+void pw_purged_make(const char *bus, const char *epoch, struct pw_seal *s, const struct pw_secret_key *key);
+bool pw_purged_holds(const char *bus, const char *epoch, const struct pw_seal *s, const struct pw_public_key *key);
 
 /* -- check.c: is it sound? (J10) --------------------------------------------------------------------- */
 
@@ -51,7 +54,7 @@ enum pw_flaw {
 	PW_FLAW_GAP,       /* seq does not follow */
 	PW_FLAW_CHAIN,     /* prev or hash does not hold */
 	PW_FLAW_SEAL,      /* a seal that is not by this key, or of no such record */
-	PW_FLAW_PRUNED,    /* it does not begin at seq 1, and no prune record says why (J11) */
+	PW_FLAW_PRUNED,    /* it does not begin at seq 1, and no prune record (J11) or office says why */
 	PW_FLAW_UNSEALED,  /* no seal vouches for what stands from here on */
 	PW_FLAW_MONO,      /* within a boot, mono time goes back; or boot does */
 	PW_FLAW_WALL       /* the wall clock steps, and no clock record says so */
@@ -77,6 +80,9 @@ struct pw_check {
 	uint64_t pruned;            /* the prune record that explains the beginning, once sealed; 0 */
 	uint64_t boot;
 	int64_t mono_ms, wall_ms;   /* of the last record */
+	const struct pw_seal *let_go; /* the word of an office, and whether it explains the beginning */
+	const struct pw_public_key *office;
+	bool purged;
 };
 
 /* Records and seals come in order, each seal right behind its record. found is called during
@@ -86,6 +92,8 @@ struct pw_check {
 void pw_check_begin(struct pw_check *c, const char *bus, const struct pw_public_key *key,
 		    void (*found)(void *ctx, const struct pw_found *f), void *ctx);
 void pw_check_record(struct pw_check *c, const struct pw_record *r);
+/* Before the first record; both live until then. */
+void pw_check_purged(struct pw_check *c, const struct pw_seal *let_go, const struct pw_public_key *office);
 void pw_check_seal(struct pw_check *c, const struct pw_seal *s);
 void pw_check_end(struct pw_check *c);
 /* Is it a touch or damage (J6 begins a new epoch), or an oddity that an auditor should see? */
@@ -94,13 +102,13 @@ bool pw_flaw_is_damage(enum pw_flaw flaw);
 /* -- lines.c: JSON Lines (J10) ----------------------------------------------------------------------- */
 
 #define PW_EXPORT_LINE_MAX (6 * PW_BODY_MAX + 1024) /* with its LF and closing zero */
-enum pw_export_kind { PW_X_HEAD = 1, PW_X_RECORD, PW_X_SEAL, PW_X_END };
+enum pw_export_kind { PW_X_HEAD = 1, PW_X_RECORD, PW_X_SEAL, PW_X_END, PW_X_PURGED };
 struct pw_export_line {
 	enum pw_export_kind kind;
 	char bus[PW_NAME_MAX];       /* HEAD */
-	struct pw_public_key key;
+	struct pw_public_key key;    /* of PURGED: the office's */
 	struct pw_record record;     /* RECORD; its body lives until pw_export_free */
-	struct pw_seal seal;         /* SEAL */
+	struct pw_seal seal;         /* SEAL, PURGED */
 	uint64_t records, seals;     /* END: how many stand before it */
 	void *held;
 };
@@ -109,6 +117,7 @@ struct pw_export_line {
 int pw_export_head(const char *bus, const struct pw_public_key *key, char *buf, size_t size);
 int pw_export_record(const struct pw_record *r, char *buf, size_t size);
 int pw_export_seal(const struct pw_seal *s, char *buf, size_t size);
+int pw_export_purged(const struct pw_seal *s, const struct pw_public_key *office, char *buf, size_t size);
 int pw_export_end(uint64_t records, uint64_t seals, char *buf, size_t size);
 /* 0; -2 with "expected ..." in why: not JSON, a key twice, unknown, missing or out of range, a body
  * longer than PW_BODY_MAX. Free it after a 0. */

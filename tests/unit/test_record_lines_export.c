@@ -89,6 +89,9 @@ static void again(const char *text, int length, char *to, size_t size)
 	case PW_X_END:
 		assert_true(pw_export_end(line.records, line.seals, to, size) > 0);
 		break;
+	case PW_X_PURGED:
+		assert_true(pw_export_purged(&line.seal, &line.key, to, size) > 0);
+		break;
 	}
 	pw_export_free(&line);
 }
