@@ -124,7 +124,7 @@ static int work_put(struct pw_store *s, void *ctx, char *why, size_t size)
 	result = pw_people_put(s, &w->account, why, size);
 	if (result)
 		return result;
-	snprintf(did, sizeof(did), "act account %s: may %s%s", a->code, pw_may_name(a->role),
+	snprintf(did, sizeof(did), "account %s: may %s%s", a->code, pw_may_name(a->role),
 		 a->first[0] ? "; a first password was drawn" : "");
 	return pw_store_log(s, now_ms, a->by, did, why, size);
 }
@@ -174,7 +174,7 @@ static int work_token(struct pw_store *s, void *ctx, char *why, size_t size)
 	result = pw_people_token_put(s, w->hash, w->code, w->words, w->ends_ms, why, size);
 	if (result)
 		return result;
-	snprintf(did, sizeof(did), "act token for account %s: %s", w->code, w->words);
+	snprintf(did, sizeof(did), "token for account %s: %s", w->code, w->words);
 	return pw_store_log(s, pw_office_now_ms(), w->by, did, why, size);
 }
 
@@ -189,4 +189,50 @@ int pw_account_token(struct pw_office *o, const char *by, const char *code, cons
 	sodium_bin2hex(token, PW_TOKEN_DIGITS + 1, bytes, sizeof(bytes));
 	pw_token_hash(token, hash);
 	return pw_desk_do(o->desk, work_token, &w, why, size);
+}
+
+struct ending {
+	const char *by, *hash;
+	char code[PW_AUDIT_CODE], words[164]; /* "": it is not there */
+};
+
+static int find_token(void *ctx, const char *hash, const char *code, const char *words,
+		      int64_t ends_ms)
+{
+	struct ending *e = ctx;
+
+	(void)ends_ms;
+	if (strcmp(hash, e->hash) != 0)
+		return 0;
+	snprintf(e->code, sizeof(e->code), "%s", code);
+	snprintf(e->words, sizeof(e->words), "%s", words);
+	return 1;
+}
+
+static int work_end(struct pw_store *s, void *ctx, char *why, size_t size)
+{
+	const int64_t now_ms = pw_office_now_ms();
+	struct ending *e = ctx;
+	char did[240];
+	int result = pw_people_tokens(s, find_token, e, why, size);
+
+	if (result < 0)
+		return result;
+	if (!e->code[0]) {
+		snprintf(why, size, "there is no such token");
+		return -2;
+	}
+	result = pw_people_token_put(s, e->hash, e->code, e->words, now_ms, why, size);
+	if (result)
+		return result;
+	snprintf(did, sizeof(did), "ended a token of account %s: %s", e->code, e->words);
+	return pw_store_log(s, now_ms, e->by, did, why, size);
+}
+
+int pw_account_token_end(struct pw_office *o, const char *by, const char *hash, char *why,
+			 size_t size)
+{
+	struct ending e = { .by = by, .hash = hash };
+
+	return pw_desk_do(o->desk, work_end, &e, why, size);
 }

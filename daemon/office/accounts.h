@@ -39,5 +39,8 @@ int pw_account_order(struct pw_office *o, struct pw_account_order *a, char *why,
 /* A token for a program. 64 hex digits; its SHA-256 is kept. */
 int pw_account_token(struct pw_office *o, const char *by, const char *code, const char *words,
 		     int64_t ends_ms, char token[PW_TOKEN_DIGITS + 1], char *why, size_t size);
+/* -2: there is no such. */
+int pw_account_token_end(struct pw_office *o, const char *by, const char *hash, char *why,
+			 size_t size);
 
 #endif

@@ -193,7 +193,7 @@ static int work_hold(struct pw_store *s, void *ctx, char *why, size_t size)
 
 	return result < 0 ? result
 			  : pw_asked_log(h->q, s, why, size,
-					 "act hold %" PRIu64 ": bus %s, %" PRId32 " to %" PRId32 ": %s",
+					 "set hold %" PRIu64 ": bus %s, %" PRId32 " to %" PRId32 ": %s",
 					 h->hold.id, h->hold.bus[0] ? h->hold.bus : "any",
 					 h->hold.from, h->hold.to, h->hold.words);
 }
@@ -227,7 +227,7 @@ static int work_lift(struct pw_store *s, void *ctx, char *why, size_t size)
 
 	h->lifted = pw_keep_lift(s, h->hold.id, h->q->who, h->q->now_ms, why, size);
 	return h->lifted != 1 ? h->lifted
-			      : pw_asked_log(h->q, s, why, size, "act lifted hold %" PRIu64,
+			      : pw_asked_log(h->q, s, why, size, "lifted hold %" PRIu64,
 					     h->hold.id);
 }
 
@@ -265,7 +265,7 @@ static int work_purge(struct pw_store *s, void *ctx, char *why, size_t size)
 	if (result != 0)
 		return result < 0 ? result : 0;
 	return pw_asked_log(p->q, s, why, size,
-			    "act purged %s before %" PRId32 ": %" PRIu64 " are gone, %" PRIu64 " held",
+			    "purged %s before %" PRId32 ": %" PRIu64 " are gone, %" PRIu64 " held",
 			    pw_phrase_name(kinds[p->kind]), p->before, p->purged.count, p->purged.held);
 }
 

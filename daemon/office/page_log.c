@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* The office's own log: views of what is about a driver, and every act. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "tell_internal.h"
@@ -8,52 +7,45 @@
 
 #define SHOWN 200
 #define DAYS 7
+#define PIECE 2000 /* lines looked at in one piece of work: the buses are not held up */
+#define STEPPED_MS INT64_C(86400000) /* the clock may have been put back by so much */
 
-struct line {
-	int64_t at_ms;
-	char who[32], did[300];
-};
 struct looking {
 	const struct pw_asked *q;
 	int64_t from_ms, to_ms;
 	const char *who, *did;
-	struct line *ring;     /* the last of them; NULL: all go into the table */
-	size_t seen;
 	struct pw_table *table;
+	uint64_t before;       /* where the next piece begins */
+	unsigned looked, most; /* in this piece; rows of the table, 0: all */
+	size_t shown;
+	bool over, more;
 };
 
-static void put_line(struct pw_table *t, int64_t at_ms, const char *who, const char *did)
-{
-	pw_cell_put_time(t, at_ms);
-	pw_cell_put_text(t, who);
-	pw_cell_put_text(t, did);
-}
-
-static int take_line(void *ctx, int64_t at_ms, const char *who, const char *did)
+static int take_line(void *ctx, uint64_t id, int64_t at_ms, const char *who, const char *did)
 {
 	struct looking *l = ctx;
-	struct line *at;
 
-	if (at_ms >= l->to_ms)
-		return 1;
-	if ((l->who[0] && strcmp(l->who, who) != 0) || (l->did[0] && !strcasestr(did, l->did)))
+	l->before = id;
+	l->looked++;
+	l->over |= at_ms < l->from_ms - STEPPED_MS;
+	if (at_ms < l->from_ms || at_ms >= l->to_ms || (l->who[0] && strcmp(l->who, who) != 0) ||
+	    (l->did[0] && !strcasestr(did, l->did)))
 		return 0;
-	if (l->ring) {
-		at = &l->ring[l->seen % SHOWN];
-		at->at_ms = at_ms;
-		snprintf(at->who, sizeof(at->who), "%s", who);
-		snprintf(at->did, sizeof(at->did), "%s", did);
-	} else {
-		put_line(l->table, at_ms, who, did);
+	if (l->most > 0 && l->shown == l->most) {
+		l->more = l->over = true;
+		return 1;
 	}
-	l->seen++;
+	l->shown++;
+	pw_cell_put_time(l->table, at_ms);
+	pw_cell_put_text(l->table, who);
+	pw_cell_put_text(l->table, did);
 	return 0;
 }
 
 static int work_look(struct pw_store *s, void *ctx, char *why, size_t size)
 {
 	struct looking *l = ctx;
-	const int result = pw_store_logs(s, l->from_ms, take_line, l, why, size);
+	const int result = pw_store_logs_back(s, l->before, PIECE, take_line, l, why, size);
 
 	return result < 0 ? result : 0;
 }
@@ -68,31 +60,14 @@ static void put_filter(const struct pw_asked *q, struct pw_report *r, int32_t fr
 	pw_report_form_end(r, PW_P_LOG_SHOW);
 }
 
-/* The newest first. */
-static void put_ring(const struct looking *l)
-{
-	const size_t n = l->seen < SHOWN ? l->seen : SHOWN;
-
-	for (size_t i = 1; i <= n; i++) {
-		const struct line *at = &l->ring[(l->seen - i) % SHOWN];
-
-		put_line(l->table, at->at_ms, at->who, at->did);
-	}
-}
-
-static int look(struct pw_asked *q, struct pw_report *r, struct looking *l)
+static int look(struct pw_asked *q, struct looking *l)
 {
 	int result;
 
-	l->ring = q->whole ? NULL : calloc(SHOWN, sizeof(*l->ring));
-	if (!l->ring && !q->whole)
-		return -1;
-	result = pw_asked_desk(q, work_look, l);
-	if (result == 0 && l->ring)
-		put_ring(l);
-	if (result == 0 && l->ring && l->seen > SHOWN)
-		pw_report_say(r, PW_SAY_TEXT, PW_P_LOG_MORE, pw_report_count(r, SHOWN), NULL);
-	free(l->ring);
+	do {
+		l->looked = 0;
+		result = pw_asked_desk(q, work_look, l);
+	} while (result == 0 && l->looked == PIECE && !l->over);
 	return result;
 }
 
@@ -105,7 +80,9 @@ int pw_log_get(struct pw_asked *q, struct pw_report *r)
 		{ NULL, PW_P_NONE, PW_COL_TEXT, 0, false },
 	};
 	int32_t from = pw_asked_day(q, "from"), to = pw_asked_day(q, "to");
-	struct looking l = { .q = q, .who = pw_asked_value(q, "who"), .did = pw_asked_value(q, "did") };
+	struct looking l = { .q = q, .who = pw_asked_value(q, "who"), .did = pw_asked_value(q, "did"),
+			     .before = UINT64_MAX, .most = q->whole ? 0 : SHOWN };
+	int result;
 
 	if (from < 0 || to < 0)
 		return pw_asked_wrong(q, from < 0 ? "from" : "to", PW_P_KEEPING_BAD_DAY, NULL);
@@ -118,5 +95,8 @@ int pw_log_get(struct pw_asked *q, struct pw_report *r)
 	put_filter(q, r, from, to);
 	l.table = pw_report_table(r, "log", PW_P_NONE, columns);
 	pw_table_none(l.table, PW_P_LOG_NONE);
-	return look(q, r, &l);
+	result = look(q, &l);
+	if (l.more)
+		pw_report_say(r, PW_SAY_TEXT, PW_P_LOG_MORE, pw_report_count(r, SHOWN), NULL);
+	return result;
 }

@@ -7,6 +7,7 @@
 #include "postwalk/text.h"
 
 #define DAY_MS INT64_C(86400000)
+#define SHORT 12 /* digits of a token's SHA-256: what it is called */
 
 static const struct { enum pw_office_role role; enum pw_phrase phrase; } roles[] = {
 	{ PW_MAY_SEE, PW_P_SEE },
@@ -26,32 +27,59 @@ static enum pw_phrase phrase_of(enum pw_office_role role)
 
 /* -- what there is ----------------------------------------------------------------------------- */
 
+struct token {
+	char hash[65], code[PW_AUDIT_CODE], words[164];
+	int64_t ends_ms;
+};
 struct listing {
 	struct pw_account *account;
 	size_t accounts, open, administer;
+	struct token *token;
+	size_t tokens;
 };
+
+/* Room for one more of n. */
+static void *more_of(void *of, size_t n, size_t each)
+{
+	return n & (n - 1) ? of : realloc(of, (n ? n * 2 : 1) * each);
+}
 
 static int keep_account(void *ctx, const struct pw_account *a)
 {
 	struct listing *l = ctx;
+	struct pw_account *more = more_of(l->account, l->accounts, sizeof(*more));
 
-	if ((l->accounts & (l->accounts - 1)) == 0) {
-		const size_t room = l->accounts ? l->accounts * 2 : 1;
-		struct pw_account *more = realloc(l->account, room * sizeof(*more));
-
-		if (!more)
-			return -1;
-		l->account = more;
-	}
+	if (!more)
+		return -1;
+	l->account = more;
 	l->account[l->accounts++] = *a;
 	l->open += a->role != PW_MAY_NOTHING;
 	l->administer += a->role == PW_MAY_ADMINISTER;
 	return 0;
 }
 
+static int keep_token(void *ctx, const char *hash, const char *code, const char *words,
+		      int64_t ends_ms)
+{
+	struct listing *l = ctx;
+	struct token *more = more_of(l->token, l->tokens, sizeof(*more)), *t;
+
+	if (!more)
+		return -1;
+	l->token = more;
+	t = &l->token[l->tokens++];
+	snprintf(t->hash, sizeof(t->hash), "%s", hash);
+	snprintf(t->code, sizeof(t->code), "%s", code);
+	snprintf(t->words, sizeof(t->words), "%s", words);
+	t->ends_ms = ends_ms;
+	return 0;
+}
+
 static int work_list(struct pw_store *s, void *ctx, char *why, size_t size)
 {
-	return pw_people_all(s, keep_account, ctx, why, size);
+	const int result = pw_people_all(s, keep_account, ctx, why, size);
+
+	return result ? result : pw_people_tokens(s, keep_token, ctx, why, size);
 }
 
 static void put_time(struct pw_table *t, int64_t ms)
@@ -78,10 +106,33 @@ static void put_accounts(struct pw_report *r, const struct listing *l)
 
 		pw_cell_put_text(t, a->code);
 		pw_cell_put_word(t, phrase_of(a->role));
-		pw_cell_put_word(t, a->must_change ? PW_P_PEOPLE_GIVEN : PW_P_PEOPLE_OWN);
+		pw_cell_put_word(t, a->must_change ? PW_P_FIRST_PASSWORD : PW_P_OWN_PASSWORD);
 		put_time(t, a->seen_ms);
 		put_time(t, a->changed_ms);
 		put_time(t, a->made_ms);
+	}
+}
+
+static void put_tokens(struct pw_report *r, const struct listing *l)
+{
+	static const struct pw_column columns[] = {
+		{ "token", PW_P_PEOPLE_TOKEN, PW_COL_TEXT, 0, false },
+		{ "account", PW_P_PEOPLE_TOKEN_FOR, PW_COL_TEXT, 0, false },
+		{ "words", PW_P_PEOPLE_TOKEN_WORDS, PW_COL_TEXT, 0, false },
+		{ "ends", PW_P_PEOPLE_TOKEN_ENDS, PW_COL_MOMENT, 0, false },
+		{ NULL, PW_P_NONE, PW_COL_TEXT, 0, false },
+	};
+	struct pw_table *t = pw_report_table(r, "tokens", PW_P_PEOPLE_TOKENS, columns);
+
+	pw_table_none(t, PW_P_PEOPLE_TOKEN_NONE);
+	for (size_t i = 0; i < l->tokens; i++) {
+		char name[SHORT + 1];
+
+		snprintf(name, sizeof(name), "%.*s", SHORT, l->token[i].hash);
+		pw_cell_put_text(t, name);
+		pw_cell_put_text(t, l->token[i].code);
+		pw_cell_put_text(t, l->token[i].words);
+		pw_cell_put_time(t, l->token[i].ends_ms);
 	}
 }
 
@@ -107,7 +158,7 @@ static void put_token_form(const struct pw_asked *q, struct pw_report *r)
 {
 	const char *days = pw_asked_value(q, "days");
 
-	pw_report_say(r, PW_SAY_HEADING, PW_P_PEOPLE_TOKENS, NULL);
+	pw_report_say(r, PW_SAY_HEADING, PW_P_PEOPLE_TOKEN_MAKE, NULL);
 	pw_report_say(r, PW_SAY_TEXT, PW_P_PEOPLE_TOKEN_WHAT, NULL);
 	pw_report_form(r, "/people", false);
 	pw_report_field(r, PW_FIELD_HIDDEN, "what", PW_P_NONE, "token", false);
@@ -117,6 +168,30 @@ static void put_token_form(const struct pw_asked *q, struct pw_report *r)
 			pw_asked_value(q, "words"), true);
 	pw_report_field(r, PW_FIELD_TEXT, "days", PW_P_PEOPLE_TOKEN_DAYS, days[0] ? days : "365", true);
 	pw_report_form_end(r, PW_P_PEOPLE_TOKEN_MAKE);
+}
+
+static void put_end_form(const struct pw_asked *q, struct pw_report *r, const struct listing *l)
+{
+	size_t good = 0;
+
+	for (size_t i = 0; i < l->tokens; i++)
+		good += l->token[i].ends_ms > q->now_ms;
+	if (good == 0)
+		return;
+	pw_report_say(r, PW_SAY_HEADING, PW_P_PEOPLE_TOKEN_END, NULL);
+	pw_report_form(r, "/people", false);
+	pw_report_field(r, PW_FIELD_HIDDEN, "what", PW_P_NONE, "end", false);
+	pw_report_field(r, PW_FIELD_CHOICE, "hash", PW_P_PEOPLE_TOKEN, NULL, true);
+	for (size_t i = 0; i < l->tokens; i++) {
+		char label[240];
+
+		if (l->token[i].ends_ms <= q->now_ms)
+			continue;
+		snprintf(label, sizeof(label), "%.*s %s: %s", SHORT, l->token[i].hash,
+			 l->token[i].code, l->token[i].words);
+		pw_report_choice_text(r, l->token[i].hash, label, false);
+	}
+	pw_report_form_end(r, PW_P_PEOPLE_TOKEN_END);
 }
 
 int pw_people_get(struct pw_asked *q, struct pw_report *r)
@@ -131,9 +206,12 @@ int pw_people_get(struct pw_asked *q, struct pw_report *r)
 			      pw_report_count(r, (int64_t)l.administer), NULL);
 		put_accounts(r, &l);
 		put_account_form(q, r);
+		put_tokens(r, &l);
 		put_token_form(q, r);
+		put_end_form(q, r, &l);
 	}
 	free(l.account);
+	free(l.token);
 	return result;
 }
 
@@ -205,7 +283,25 @@ static int post_token(struct pw_asked *q)
 	return 0;
 }
 
+static int post_end(struct pw_asked *q)
+{
+	char why[240];
+	int result = pw_account_token_end(q->o, q->who, pw_asked_value(q, "hash"), why, sizeof(why));
+
+	if (result == -2)
+		return pw_asked_wrong(q, "hash", PW_P_WEB_NO_TOKEN, NULL);
+	say(q, PW_P_PEOPLE_TOKEN_ENDED, NULL);
+	return result;
+}
+
 int pw_people_post(struct pw_asked *q)
 {
-	return strcmp(pw_asked_value(q, "what"), "token") == 0 ? post_token(q) : post_account(q);
+	static const struct { const char *what; int (*post)(struct pw_asked *q); } acts[] = {
+		{ "account", post_account }, { "token", post_token }, { "end", post_end },
+	};
+
+	for (size_t i = 0; i < sizeof(acts) / sizeof(acts[0]); i++)
+		if (strcmp(pw_asked_value(q, "what"), acts[i].what) == 0)
+			return acts[i].post(q);
+	return pw_asked_wrong(q, "", PW_P_WEB_BAD, NULL);
 }

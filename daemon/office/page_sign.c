@@ -203,7 +203,7 @@ static int check_now(struct pw_asked *q, struct signing *g)
 int pw_password_post(struct pw_asked *q)
 {
 	struct pw_turn *t = pw_turn_of(q);
-	struct signing g = { .q = q, .code = q->who, .did = "act changed the own password" };
+	struct signing g = { .q = q, .code = q->who, .did = "changed the own password" };
 	int result = check_new(q);
 
 	if (result == 0)

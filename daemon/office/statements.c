@@ -160,6 +160,8 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		" ORDER BY next_ms, matter, day, way" },
 	[PW_Q_LOG] = { "itt", "INSERT INTO log (at_ms, who, did) VALUES ($1, $2, $3)" },
 	[PW_Q_LOGS] = { "i", "SELECT at_ms, who, did FROM log WHERE at_ms >= $1 ORDER BY id" },
+	[PW_Q_LOGS_BACK] = { "ii",
+		"SELECT id, at_ms, who, did FROM log WHERE id < $1 ORDER BY id DESC LIMIT $2" },
 
 	[PW_Q_ACCOUNT_PUT] = { "tttiiii",
 		"INSERT INTO account (" ACCOUNT_COLUMNS ") VALUES ($1, $2, $3, $4, $5, $6, $7)"
@@ -172,6 +174,8 @@ const struct pw_statement pw_statement[PW_QUESTIONS] = {
 		"INSERT INTO token (hash, code, words, ends_ms) VALUES ($1, $2, $3, $4)"
 		" ON CONFLICT (hash) DO UPDATE SET code = excluded.code, words = excluded.words,"
 		" ends_ms = excluded.ends_ms" },
+	[PW_Q_TOKENS] = { "",
+		"SELECT hash, code, words, ends_ms FROM token ORDER BY code, ends_ms, hash" },
 	[PW_Q_TOKEN] = { "bi",
 		"SELECT t.code FROM token t JOIN account a ON a.code = t.code"
 		" AND a.role <> 'nothing' WHERE t.hash = $1 AND t.ends_ms > $2" },

@@ -220,3 +220,30 @@ int pw_store_logs(struct pw_store *s, int64_t from_ms,
 
 	return pw_store_ask(s, PW_Q_LOGS, args, give_log, &all, why, size);
 }
+
+struct logs_back {
+	int (*take)(void *ctx, uint64_t id, int64_t at_ms, const char *who, const char *did);
+	void *ctx;
+};
+
+static int give_log_back(void *ctx, const struct pw_cell *cells)
+{
+	const struct logs_back *all = ctx;
+
+	return all->take(all->ctx, (uint64_t)cells[0].number, cells[1].number, cells[2].bytes,
+			 cells[3].bytes);
+}
+
+int pw_store_logs_back(struct pw_store *s, uint64_t before, unsigned limit,
+		       int (*take)(void *ctx, uint64_t id, int64_t at_ms, const char *who,
+				   const char *did),
+		       void *ctx, char *why, size_t size)
+{
+	struct logs_back all = { .take = take, .ctx = ctx };
+	const struct pw_cell args[] = {
+		pw_cell_number(before > INT64_MAX ? INT64_MAX : (int64_t)before),
+		pw_cell_number(limit),
+	};
+
+	return pw_store_ask(s, PW_Q_LOGS_BACK, args, give_log_back, &all, why, size);
+}

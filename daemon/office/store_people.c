@@ -4,6 +4,8 @@
 
 #include "store_internal.h"
 
+#define PW_TOKEN_WORDS 164
+
 static const char *const role_name[] = {
 	[PW_MAY_NOTHING] = "nothing", [PW_MAY_SEE] = "see", [PW_MAY_ACT] = "act",
 	[PW_MAY_ADMINISTER] = "administer",
@@ -85,6 +87,33 @@ int pw_people_token_put(struct pw_store *s, const char *hash, const char *code, 
 					pw_cell_number(ends_ms) };
 
 	return pw_store_ask(s, PW_Q_TOKEN_PUT, args, NULL, NULL, why, size);
+}
+
+struct tokens {
+	int (*take)(void *ctx, const char *hash, const char *code, const char *words,
+		    int64_t ends_ms);
+	void *ctx;
+};
+
+static int give_token(void *ctx, const struct pw_cell *cells)
+{
+	const struct tokens *all = ctx;
+	char hash[65], code[PW_AUDIT_CODE], words[PW_TOKEN_WORDS];
+
+	pw_cell_get_hex(&cells[0], hash, sizeof(hash));
+	pw_cell_get_text(&cells[1], code, sizeof(code));
+	pw_cell_get_text(&cells[2], words, sizeof(words));
+	return all->take(all->ctx, hash, code, words, cells[3].number);
+}
+
+int pw_people_tokens(struct pw_store *s,
+		     int (*take)(void *ctx, const char *hash, const char *code, const char *words,
+				 int64_t ends_ms),
+		     void *ctx, char *why, size_t size)
+{
+	struct tokens all = { .take = take, .ctx = ctx };
+
+	return pw_store_ask(s, PW_Q_TOKENS, NULL, give_token, &all, why, size);
 }
 
 static int get_code(void *ctx, const struct pw_cell *cells)

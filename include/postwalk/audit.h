@@ -213,6 +213,8 @@ int pw_people_one(struct pw_store *s, const char *code, struct pw_account *a, ch
 int pw_people_all(struct pw_store *s, int (*take)(void *ctx, const struct pw_account *a), void *ctx, char *why, size_t size);
 /* A token for a program: SHA-256 of it, whose it is, until when; it may see and no more. */
 int pw_people_token_put(struct pw_store *s, const char *hash, const char *code, const char *words, int64_t ends_ms, char *why, size_t size);
+/* All that there are. One ends when it is put again with an end that is over. */
+int pw_people_tokens(struct pw_store *s, int (*take)(void *ctx, const char *hash, const char *code, const char *words, int64_t ends_ms), void *ctx, char *why, size_t size);
 int pw_people_token(struct pw_store *s, const char *hash, int64_t now_ms, char code[PW_AUDIT_CODE], char *why, size_t size); /* 1; 0: none, or over */
 
 /* While a hold stands, nothing of that bus ("": any) and those days is purged. */

@@ -68,6 +68,8 @@ int pw_store_tellings(struct pw_store *s, int64_t due_ms, int (*take)(void *ctx,
  * only looked at something, and nowhere else: such entries can be purged. */
 #define PW_LOG_SAW "saw "
 int pw_store_log(struct pw_store *s, int64_t now_ms, const char *who, const char *did, char *why, size_t size);
+/* The newest first, limit of them at most, of those before one (UINT64_MAX: all). */
+int pw_store_logs_back(struct pw_store *s, uint64_t before, unsigned limit, int (*take)(void *ctx, uint64_t id, int64_t at_ms, const char *who, const char *did), void *ctx, char *why, size_t size);
 int pw_store_logs(struct pw_store *s, int64_t from_ms, int (*take)(void *ctx, int64_t at_ms, const char *who, const char *did), void *ctx, char *why, size_t size);
 
 /* -- for the digest, and figures -------------------------------------------------------------------- */

@@ -46,8 +46,8 @@
 	X(PEOPLE_CHANGED, people_changed, "Changed")                                            \
 	X(PEOPLE_SEEN, people_seen, "Last signed in")                                           \
 	X(PEOPLE_FIRST, people_first, "Password")                                               \
-	X(PEOPLE_OWN, people_own, "own")                                                        \
-	X(PEOPLE_GIVEN, people_given, "given, to be changed")                                   \
+	X(OWN_PASSWORD, own_password, "own")                                                        \
+	X(FIRST_PASSWORD, first_password, "given, to be changed")                                   \
 	X(PEOPLE_NONE, people_none, "There is no account yet.")                                 \
 	X(PEOPLE_MAKE, people_make, "Make or change an account")                                \
 	X(PEOPLE_CODE_HELP, people_code_help, "Code (letters, digits, . _ -; no name)")         \
@@ -66,6 +66,11 @@
 	X(PEOPLE_TOKEN_WORDS, people_token_words, "What it is for")                             \
 	X(PEOPLE_TOKEN_DAYS, people_token_days, "Good for days (1 to 400)")                     \
 	X(PEOPLE_TOKEN_MAKE, people_token_make, "Make a token")                                 \
+	X(PEOPLE_TOKEN, people_token, "Token")                                                  \
+	X(PEOPLE_TOKEN_ENDS, people_token_ends, "Good until")                                   \
+	X(PEOPLE_TOKEN_NONE, people_token_none, "No token was ever made.")                      \
+	X(PEOPLE_TOKEN_END, people_token_end, "End a token")                                    \
+	X(PEOPLE_TOKEN_ENDED, people_token_ended, "The token is good for nothing any more.")    \
 	X(PEOPLE_TOKEN_MADE, people_token_made, "The token is {1} - it stands here once.")      \
 	X(PEOPLE_BAD_DAYS, people_bad_days, "Expected a whole number from 1 to 400.")           \
 	X(PEOPLE_BAD_WORDS, people_bad_words, "Expected 1 to 160 bytes.")                       \
