@@ -286,12 +286,17 @@ static void judge_rungs(struct judging *g)
 
 /* -- leaving ----------------------------------------------------------------------------------- */
 
+/* By the edge of the key-on; a brake that stands for it is told by when that was handled. */
 static void judge_driven_off(struct judging *g)
 {
-	if (has(g, PW_F_DRIVEN_OFF))
-		put(g, has(g, PW_F_LEFT_RUNNING) ? "R15 R25" : "R15", SAY(ASK_KEY_STAYS),
-		    SAY(SEE_DRIVEN_OFF, at(g->w->closed_ms), span(after_stop(g, g->w->closed_ms))),
-		    SAY(SO_DRIVEN_OFF));
+	int64_t at_ms = opened(g, PW_IGNITION, g->w->t0_ms, g->w->closed_ms);
+
+	if (!has(g, PW_F_DRIVEN_OFF))
+		return;
+	if (at_ms == PW_NO_TIME)
+		at_ms = g->w->closed_ms;
+	put(g, has(g, PW_F_LEFT_RUNNING) ? "R15 R25" : "R15", SAY(ASK_KEY_STAYS),
+	    SAY(SEE_DRIVEN_OFF, at(at_ms), span(after_stop(g, at_ms))), SAY(SO_DRIVEN_OFF));
 }
 
 static struct pw_said seen_return(const struct judging *g)
