@@ -10,7 +10,8 @@
 /* O_ALL and above have no value. */
 enum option {
 	O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
-	O_ROLE = 128, O_SOURCE = 256, O_ALL = 512, O_JSON = 1024, O_FRESH = 2048
+	O_ROLE = 128, O_SOURCE = 256, O_ZONE = 512, O_FROM = 1024, O_TO = 2048, O_BUSES = 4096,
+	O_ALL = 1 << 16, O_JSON = 1 << 17, O_FRESH = 1 << 18, O_TRY = 1 << 19, O_PARTLY = 1 << 20
 };
 
 static const struct command {
@@ -42,6 +43,11 @@ static const struct command {
 	  "a bus's records and seals as it sealed them, for postwalk verify" },
 	{ "take-in", pw_do_take_in, 0, 0, 1, 1, "FILE",
 	  "an export of a bus's journal, through the same checks" },
+	{ "runs", pw_do_runs, O_BY | O_ZONE | O_FROM | O_TO | O_BUSES | O_TRY | O_PARTLY, O_BY, 1, 1,
+	  "SHEET [--zone ZONE] [--partly] [--try] --by CODE, or\n"
+	  "        FEED --from DAY --to DAY --buses FILE [--partly] [--try] --by CODE",
+	  "planned runs of a run sheet or of a GTFS folder; --try: only told; --partly: the good "
+	  "lines\n        although others are refused" },
 	{ "copy", pw_do_copy, 0, 0, 1, 1, "FILE",
 	  "a whole copy of the SQLite store, while it is in use" },
 	{ "log", pw_do_log, O_SINCE | O_JSON, 0, 0, 0, "[--since YYYY-MM-DD] [--json]",
@@ -70,9 +76,15 @@ static const struct { const char *name; enum option bit; size_t at; } options[] 
 	{ "--since", O_SINCE, offsetof(struct pw_order, since) },
 	{ "--role", O_ROLE, offsetof(struct pw_order, role) },
 	{ "--source", O_SOURCE, offsetof(struct pw_order, source) },
+	{ "--zone", O_ZONE, offsetof(struct pw_order, zone) },
+	{ "--from", O_FROM, offsetof(struct pw_order, from) },
+	{ "--to", O_TO, offsetof(struct pw_order, to) },
+	{ "--buses", O_BUSES, offsetof(struct pw_order, buses) },
 	{ "--all", O_ALL, offsetof(struct pw_order, all) },
 	{ "--json", O_JSON, offsetof(struct pw_order, json) },
 	{ "--fresh", O_FRESH, offsetof(struct pw_order, fresh) },
+	{ "--try", O_TRY, offsetof(struct pw_order, try) },
+	{ "--partly", O_PARTLY, offsetof(struct pw_order, partly) },
 };
 #define OPTIONS (sizeof(options) / sizeof(options[0]))
 

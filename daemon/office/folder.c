@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "intake_internal.h"
+#include "morning.h"
 
 /* 0; 1: another process has it; -1 with errno. */
 static int take_lock(const char *dir, int *lock)
@@ -40,7 +41,12 @@ static int load(struct pw_office *o, char *why, size_t size)
 		result = pw_hours_set(o->conf.zone, why, size);
 	if (result == 0)
 		result = pw_secret_key_load(o->dir, "office", &o->key, &drawn, why, size);
-	return result < 0 ? result : 0;
+	if (result < 0)
+		return result;
+	o->silence = pw_silence_new(o->conf.silent_days);
+	if (!o->silence)
+		snprintf(why, size, "memory is short");
+	return o->silence ? 0 : -1;
 }
 
 int pw_office_open(const char *dir, bool make, struct pw_office *o, char *why, size_t size)
@@ -67,6 +73,8 @@ int pw_office_open(const char *dir, bool make, struct pw_office *o, char *why, s
 
 void pw_office_close(struct pw_office *o)
 {
+	pw_silence_free(o->silence);
+	o->silence = NULL;
 	if (o->lock >= 0)
 		close(o->lock);
 	o->lock = -1;

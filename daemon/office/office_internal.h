@@ -50,6 +50,7 @@ struct pw_office {
 	struct pw_secret_key key;
 	struct pw_desk *desk;
 	struct pw_roll *roll;        /* roll.c */
+	struct pw_silence *silence;  /* silence.c */
 	struct pw_teller *teller;    /* NULL: none runs */
 	struct pw_web *web;          /* likewise */
 	struct pw_hashing hashing;

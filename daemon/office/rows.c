@@ -37,3 +37,15 @@ void pw_row_address(const struct pw_audit_key *key, char address[PW_ROW_ADDRESS]
 	strcpy(address + used, "&run=");
 	pw_address_add(address, PW_ROW_ADDRESS, key->run);
 }
+
+const char *pw_row_findings(uint32_t findings, char text[PW_ROW_FINDINGS])
+{
+	size_t used = 0;
+
+	text[0] = '\0';
+	for (unsigned i = 0; i < PW_FINDINGS && used < PW_ROW_FINDINGS; i++)
+		if (findings >> i & 1)
+			used += (size_t)snprintf(text + used, PW_ROW_FINDINGS - used, "%s%s",
+						 used ? " " : "", pw_finding_name((enum pw_finding)i));
+	return text;
+}

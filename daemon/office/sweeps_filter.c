@@ -165,7 +165,7 @@ void pw_sweeps_address(const struct pw_asked *q, const struct pw_audit_key *behi
 {
 	char text[PW_ASK_VALUE];
 
-	strcpy(address, "/sweeps");
+	snprintf(address, PW_SWEEPS_ADDRESS, "%s", q->leaf->path);
 	for (unsigned i = 0; i < q->fields; i++)
 		if (q->field[i].value[0] && strcmp(q->field[i].name, "behind") != 0)
 			add_field(address, q->field[i].name, q->field[i].value);

@@ -14,10 +14,14 @@ extern const char pw_office_style[];
 
 /* What has no about is not for the shell. */
 const struct pw_leaf pw_leaves_office[] = {
+	{ "/", PW_P_MORNING, SEE, ACT, "matter all", "matter words", pw_morning_get, pw_morning_post,
+	  "what needs a person this morning, and what the office cannot know", NULL },
 	{ "/sweeps", PW_P_SWEEPS_NAME, SEE, SEE, PW_SWEEPS_ASKS, "", pw_sweeps_get, NULL,
 	  "what became of each run and each stop", NULL },
 	{ "/sweep", PW_P_NONE, SEE, ACT, PW_ROW_ASKS, PW_ROW_ASKS " result words", pw_sweep_get,
 	  pw_sweep_post, "one of them: drawn, judged rule by rule, its records", NULL },
+	{ "/runs", PW_P_RUNS, SEE, ACT, "from to bus route result behind all", "sheet partly",
+	  pw_runs_get, pw_runs_post, "what was planned, and what became of it; run sheets", NULL },
 	{ "/heat", PW_P_HEAT_NAME, SEE, ACT, "from to", "file source", pw_heat_get, pw_heat_post,
 	  "how bad was it: missed sweeps by time and temperature", NULL },
 	{ "/trends", PW_P_TRENDS_NAME, SEE, SEE, "by span count step name page example", "",
