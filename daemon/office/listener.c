@@ -21,7 +21,7 @@
 #define KEEPER_MS 1000
 #define PRIORITIES "NORMAL:-VERS-ALL:+VERS-TLS1.3:+VERS-TLS1.2"
 
-int64_t pw_boot_ms(void)
+int64_t pw_since_boot_ms(void)
 {
 	struct timespec t;
 
@@ -41,7 +41,7 @@ static struct pw_slot *slot_of(struct MHD_Connection *c)
 
 void pw_listener_deadline(struct pw_listener *l, struct MHD_Connection *c, int64_t wait_ms)
 {
-	const int64_t deadline_ms = wait_ms == INT64_MAX ? INT64_MAX : pw_boot_ms() + wait_ms;
+	const int64_t deadline_ms = wait_ms == INT64_MAX ? INT64_MAX : pw_since_boot_ms() + wait_ms;
 	struct pw_slot *slot = slot_of(c);
 
 	if (!slot)
@@ -56,7 +56,7 @@ static struct pw_slot *take_slot(struct pw_listener *l, int fd)
 	for (int i = 0; i < PW_CONNECTIONS_MAX; i++)
 		if (!l->slot[i].used) {
 			l->slot[i] = (struct pw_slot){ .used = true, .fd = fd,
-						       .deadline_ms = pw_boot_ms() + l->headers_ms };
+						       .deadline_ms = pw_since_boot_ms() + l->headers_ms };
 			return &l->slot[i];
 		}
 	return NULL;
@@ -86,7 +86,7 @@ static void *keep_deadlines(void *cls)
 
 	pthread_mutex_lock(&l->lock);
 	while (l->keeper_runs) {
-		const int64_t now_ms = pw_boot_ms(), then_ms = now_ms + KEEPER_MS;
+		const int64_t now_ms = pw_since_boot_ms(), then_ms = now_ms + KEEPER_MS;
 		const struct timespec then = { then_ms / 1000, then_ms % 1000 * 1000000 };
 
 		for (int i = 0; i < PW_CONNECTIONS_MAX; i++)

@@ -55,6 +55,6 @@ void pw_listener_end(struct pw_listener *l);
 /* wait_ms INT64_MAX: it has none. */
 void pw_listener_deadline(struct pw_listener *l, struct MHD_Connection *c, int64_t wait_ms);
 void pw_listener_address(struct MHD_Connection *c, char address[PW_ADDRESS_TEXT]); /* whose it is; "?" */
-int64_t pw_boot_ms(void);
+int64_t pw_since_boot_ms(void);
 
 #endif

@@ -10,7 +10,7 @@
 
 static int64_t wait_ms(struct pw_turn *t, const char *code)
 {
-	const int64_t now_ms = pw_boot_ms();
+	const int64_t now_ms = pw_since_boot_ms();
 	int64_t address_ms, code_ms;
 
 	pthread_mutex_lock(&t->web->lock);
@@ -22,7 +22,7 @@ static int64_t wait_ms(struct pw_turn *t, const char *code)
 
 static void note_wrong(struct pw_turn *t, const char *code)
 {
-	const int64_t now_ms = pw_boot_ms();
+	const int64_t now_ms = pw_since_boot_ms();
 
 	pthread_mutex_lock(&t->web->lock);
 	pw_guess_wrong(&t->web->by_address, t->address, now_ms);
@@ -100,7 +100,7 @@ static void begin_session(struct pw_turn *t, const struct pw_account *a)
 	struct pw_session is = { .role = a->role, .must_change = a->must_change };
 
 	memcpy(is.code, a->code, sizeof(is.code));
-	pw_session_begin(t->web->sessions, &is, pw_boot_ms(), t->id);
+	pw_signed_begin(t->web->sessions, &is, pw_since_boot_ms(), t->id);
 	t->id_is_new = true;
 }
 
@@ -127,7 +127,7 @@ int pw_sign_in_post(struct pw_asked *q)
 	result = pw_asked_desk(q, work_put, &g);
 	if (result)
 		return result;
-	pw_session_end(t->web->sessions, t->id);
+	pw_signed_end(t->web->sessions, t->id);
 	begin_session(t, &g.account);
 	snprintf(q->then, sizeof(q->then), "%s",
 		 g.account.must_change ? "/password" : where_then(pw_asked_value(q, "then")));
@@ -149,7 +149,7 @@ int pw_sign_out_post(struct pw_asked *q)
 {
 	struct pw_turn *t = pw_turn_of(q);
 
-	pw_session_end(t->web->sessions, t->id);
+	pw_signed_end(t->web->sessions, t->id);
 	t->ends_cookie = true;
 	snprintf(q->then, sizeof(q->then), "/sign-in");
 	return 0;
@@ -216,7 +216,7 @@ int pw_password_post(struct pw_asked *q)
 	g.account.changed_ms = q->now_ms;
 	if (pw_asked_desk(q, work_put, &g))
 		return -1;
-	pw_sessions_end_of(t->web->sessions, q->who);
+	pw_signed_end_of(t->web->sessions, q->who);
 	begin_session(t, &g.account);
 	snprintf(q->said, sizeof(q->said), "%s", pw_phrase(q->tongue, PW_P_SIGN_CHANGED));
 	snprintf(q->then, sizeof(q->then), "%s", pw_leaves_office[0].path);

@@ -157,7 +157,7 @@ static void draw_page(struct pw_turn *t)
 	int result = r ? 0 : -1;
 
 	if (t->signed_in && !q->wrong && t->as == PW_AS_PAGE)
-		pw_session_said(t->web->sessions, t->id, q->said);
+		pw_signed_said(t->web->sessions, t->id, q->said);
 	if (r && q->wrong)
 		pw_report_wrong(r, q->wrong_field, q->wrong, q->wrong_fill);
 	if (r)
@@ -184,7 +184,7 @@ static void act_post(struct pw_turn *t)
 		turn_down(t, result);
 	} else {
 		if (q->said[0])
-			pw_session_say(t->web->sessions, t->id, q->said);
+			pw_signed_say(t->web->sessions, t->id, q->said);
 		go(t, q->then[0] ? q->then : q->leaf->path);
 	}
 }

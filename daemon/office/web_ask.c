@@ -166,11 +166,11 @@ static void take_who(struct pw_turn *t)
 	}
 	t->id_is_new = !id || !pw_hex_text(id, PW_SESSION_ID - 1);
 	if (t->id_is_new)
-		pw_session_draw(t->id);
+		pw_signed_draw(t->id);
 	else
 		memcpy(t->id, id, sizeof(t->id));
 	t->signed_in = !t->id_is_new &&
-		       pw_session_find(t->web->sessions, t->id, pw_boot_ms(), &t->session);
+		       pw_signed_find(t->web->sessions, t->id, pw_since_boot_ms(), &t->session);
 	if (!t->signed_in)
 		return;
 	memcpy(t->asked.who, t->session.code, sizeof(t->asked.who));

@@ -38,17 +38,17 @@ struct pw_session {
 	bool must_change;
 };
 struct pw_sessions;
-struct pw_sessions *pw_sessions_new(void); /* NULL: no memory */
-void pw_sessions_free(struct pw_sessions *s);
-void pw_session_draw(char id[PW_SESSION_ID]);
-/* Clocks by pw_boot_ms. Of a session that is found, its idle time begins anew. */
-bool pw_session_find(struct pw_sessions *s, const char *id, int64_t now_ms, struct pw_session *is);
-void pw_session_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms, char id[PW_SESSION_ID]);
-void pw_session_end(struct pw_sessions *s, const char *id);
-void pw_sessions_end_of(struct pw_sessions *s, const char *code);
+struct pw_sessions *pw_signed_new(void); /* NULL: no memory */
+void pw_signed_free(struct pw_sessions *s);
+void pw_signed_draw(char id[PW_SESSION_ID]);
+/* Clocks by pw_since_boot_ms. Of a session that is found, its idle time begins anew. */
+bool pw_signed_find(struct pw_sessions *s, const char *id, int64_t now_ms, struct pw_session *is);
+void pw_signed_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms, char id[PW_SESSION_ID]);
+void pw_signed_end(struct pw_sessions *s, const char *id);
+void pw_signed_end_of(struct pw_sessions *s, const char *code);
 /* Told once, on the next page. */
-void pw_session_say(struct pw_sessions *s, const char *id, const char *said);
-void pw_session_said(struct pw_sessions *s, const char *id, char said[512]); /* "": nothing */
+void pw_signed_say(struct pw_sessions *s, const char *id, const char *said);
+void pw_signed_said(struct pw_sessions *s, const char *id, char said[512]); /* "": nothing */
 /* Of a form: bound to the cookie and to the path that it is sent to. */
 void pw_form_token(const struct pw_sessions *s, const char *id, const char *path, char token[PW_FORM_TOKEN]);
 bool pw_form_token_holds(const struct pw_sessions *s, const char *id, const char *path, const char *token);

@@ -180,7 +180,7 @@ static void end_listening(struct pw_web *w)
 
 static void web_free(struct pw_web *w)
 {
-	pw_sessions_free(w->sessions);
+	pw_signed_free(w->sessions);
 	pw_zone_free(w->zone);
 	pthread_mutex_destroy(&w->lock);
 	free(w);
@@ -195,7 +195,7 @@ static struct pw_web *web_new(struct pw_office *o, char *why, size_t size)
 		return NULL;
 	w->o = o;
 	pthread_mutex_init(&w->lock, NULL);
-	w->sessions = pw_sessions_new();
+	w->sessions = pw_signed_new();
 	if (w->sessions && pw_zone_open(o->conf.zone, &w->zone, why, size) == 0)
 		return w;
 	web_free(w);
@@ -233,5 +233,5 @@ uint16_t pw_web_port(const struct pw_web *w)
 
 void pw_web_forget(struct pw_web *w, const char *code)
 {
-	pw_sessions_end_of(w->sessions, code);
+	pw_signed_end_of(w->sessions, code);
 }

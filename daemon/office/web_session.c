@@ -24,7 +24,7 @@ struct pw_sessions {
 };
 _Static_assert(crypto_auth_BYTES * 2 + 1 == PW_FORM_TOKEN, "a token is crypto_auth's, in hex");
 
-struct pw_sessions *pw_sessions_new(void)
+struct pw_sessions *pw_signed_new(void)
 {
 	struct pw_sessions *s = calloc(1, sizeof(*s));
 
@@ -35,7 +35,7 @@ struct pw_sessions *pw_sessions_new(void)
 	return s;
 }
 
-void pw_sessions_free(struct pw_sessions *s)
+void pw_signed_free(struct pw_sessions *s)
 {
 	if (!s)
 		return;
@@ -44,7 +44,7 @@ void pw_sessions_free(struct pw_sessions *s)
 	free(s);
 }
 
-void pw_session_draw(char id[PW_SESSION_ID])
+void pw_signed_draw(char id[PW_SESSION_ID])
 {
 	unsigned char random[32];
 
@@ -69,7 +69,7 @@ static struct one *find(struct pw_sessions *s, const char *id)
 	return NULL;
 }
 
-bool pw_session_find(struct pw_sessions *s, const char *id, int64_t now_ms, struct pw_session *is)
+bool pw_signed_find(struct pw_sessions *s, const char *id, int64_t now_ms, struct pw_session *is)
 {
 	struct one *o;
 	bool found = false;
@@ -101,12 +101,12 @@ static struct one *place(struct pw_sessions *s)
 	return idlest;
 }
 
-void pw_session_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms,
+void pw_signed_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms,
 		      char id[PW_SESSION_ID])
 {
 	struct one *o;
 
-	pw_session_draw(id);
+	pw_signed_draw(id);
 	pthread_mutex_lock(&s->lock);
 	o = place(s);
 	*o = (struct one){ .is = *is, .began_ms = now_ms, .seen_ms = now_ms };
@@ -114,7 +114,7 @@ void pw_session_begin(struct pw_sessions *s, const struct pw_session *is, int64_
 	pthread_mutex_unlock(&s->lock);
 }
 
-void pw_session_end(struct pw_sessions *s, const char *id)
+void pw_signed_end(struct pw_sessions *s, const char *id)
 {
 	struct one *o;
 
@@ -125,7 +125,7 @@ void pw_session_end(struct pw_sessions *s, const char *id)
 	pthread_mutex_unlock(&s->lock);
 }
 
-void pw_sessions_end_of(struct pw_sessions *s, const char *code)
+void pw_signed_end_of(struct pw_sessions *s, const char *code)
 {
 	pthread_mutex_lock(&s->lock);
 	for (size_t i = 0; i < SESSIONS; i++)
@@ -136,7 +136,7 @@ void pw_sessions_end_of(struct pw_sessions *s, const char *code)
 
 /* -- told once --------------------------------------------------------------------------------- */
 
-void pw_session_say(struct pw_sessions *s, const char *id, const char *said)
+void pw_signed_say(struct pw_sessions *s, const char *id, const char *said)
 {
 	struct one *o;
 
@@ -147,7 +147,7 @@ void pw_session_say(struct pw_sessions *s, const char *id, const char *said)
 	pthread_mutex_unlock(&s->lock);
 }
 
-void pw_session_said(struct pw_sessions *s, const char *id, char said[512])
+void pw_signed_said(struct pw_sessions *s, const char *id, char said[512])
 {
 	struct one *o;
 
