@@ -178,12 +178,10 @@ $(BUILD)/tests/bench/%: tests/bench/%.c
 $(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
-STORE = $(wildcard daemon/office/store*.c daemon/office/purge*.c daemon/office/pgsql_*.c) daemon/office/statements.c \
-	daemon/office/cells.c daemon/office/filter.c daemon/office/match.c daemon/office/zone.c daemon/office/date.c \
-	daemon/office/schema.S
-$(BUILD)/tests/bench/store: tests/bench/store.c $(call obj,$(CORE) $(RECORD) $(STORE))
+STORE_BENCH = $(addprefix $(BUILD)/tests/bench/,store state)
+$(STORE_BENCH): $(BUILD)/tests/bench/%: tests/bench/%.c $(wildcard tests/bench/state_*.h) $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(PQ_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libpq libsodium jansson)
+	$(CC) $(ALL_CFLAGS) $(PQ_CFLAGS) $(ALL_LDFLAGS) -Idaemon $< $(ROOM_OBJECTS) -o $@ $(LIBS) -lm
 $(BUILD)/tests/bench/runs: tests/bench/runs.c $(call obj,daemon/office/match.c)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /* Temperatures of a bus's cabin, or of outside, with where each is from. */
-#include "store_internal.h"
+#include "rows_internal.h"
 
 int pw_audit_warmth(struct pw_store *s, const char *bus, int64_t at_ms, int32_t c10,
 		    const char *source, char *why, size_t size)
@@ -8,7 +8,9 @@ int pw_audit_warmth(struct pw_store *s, const char *bus, int64_t at_ms, int32_t 
 	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_number(at_ms),
 					pw_cell_number(c10), pw_cell_text(source) };
 
-	return pw_store_ask(s, PW_Q_WARMTH_PUT, args, NULL, NULL, why, size);
+	int result = pw_store_ask(s, PW_Q_WARMTH_PUT, args, NULL, NULL, why, size);
+
+	return result < 0 ? result : pw_rows_warmed(s, bus, at_ms, why, size);
 }
 
 struct warmths {
