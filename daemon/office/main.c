@@ -77,6 +77,7 @@ struct serving {
 	struct pw_office o;
 	struct pw_server *server;
 	struct pw_control *control;
+	struct pw_matcher *matcher;
 };
 
 /* One that was free is the same after a SIGHUP. */
@@ -128,6 +129,8 @@ static int begin_serving(struct serving *v, char *why, size_t size)
 		result = pw_teller_start(&v->o, &v->o.teller, why, size);
 	}
 	if (result == 0)
+		result = pw_matcher_start(&v->o, &v->matcher, why, size);
+	if (result == 0)
 		result = begin_pages(v, why, size);
 	if (result == 0)
 		result = pw_control_start(&v->o, &v->control, why, size);
@@ -144,6 +147,7 @@ static void end_serving(struct serving *v)
 	end_pages(v);
 	if (v->o.teller)
 		pw_teller_stop(v->o.teller);
+	pw_matcher_stop(v->matcher);
 }
 
 static void renew_pages(struct serving *v)
@@ -232,6 +236,10 @@ static int command(const char *dir, int argc, char **argv)
 	status = begin(&o, dir, false, why, sizeof(why));
 	if (status)
 		return fail(why, status);
+	if (strcmp(argv[0], "audit") == 0 && (status = pw_matcher_catch_up(&o, why, sizeof(why)))) {
+		end(&o);
+		return fail(why, status);
+	}
 	cwd = getcwd(NULL, 0);
 	status = pw_command(&o, argc, argv, cwd ? cwd : "/", stdout, stderr);
 	free(cwd);

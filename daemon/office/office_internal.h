@@ -44,6 +44,8 @@ struct pw_hashing {
 	unsigned under_way;
 };
 
+struct pw_matcher;
+
 struct pw_office {
 	char dir[256];
 	struct pw_office_conf conf;
@@ -126,6 +128,14 @@ struct pw_job {
 	struct pw_job *next;         /* the desk's */
 };
 void pw_desk_post(struct pw_desk *desk, struct pw_job *job);
+
+/* -- matcher.c: keeps rows in step with what comes (include/postwalk/audit.h) -------------------- */
+
+/* A thread of its own, which stops before the desk does. */
+int pw_matcher_start(struct pw_office *o, struct pw_matcher **matcher, char *why, size_t size);
+void pw_matcher_stop(struct pw_matcher *m);
+/* All that is left, at once and however long it takes: where none runs. */
+int pw_matcher_catch_up(struct pw_office *o, char *why, size_t size);
 
 /* -- teller.c: who must hear of it: mail.c, webhook.c, digest.c -------------------------------- */
 
