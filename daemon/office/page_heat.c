@@ -211,14 +211,15 @@ static void put_unknown(struct pw_table *t, const struct bad *b)
 
 static void put_tables(struct listing *l, struct pw_report *r)
 {
-	struct pw_table *known = pw_report_table(r, "known", PW_P_HEAT_KNOWN, known_columns), *unknown;
+	struct pw_table *known, *unknown;
 
+	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_ORDER, NULL);
+	pw_report_say(r, PW_SAY_CAUTION, PW_P_HEAT_CARS, NULL);
+	known = pw_report_table(r, "known", PW_P_HEAT_KNOWN, known_columns);
 	pw_table_none(known, PW_P_HEAT_NONE_KNOWN);
 	for (size_t i = 0; i < l->count; i++)
 		if (l->bad[i].heat.known)
 			put_known(known, &l->bad[i]);
-	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_ORDER, NULL);
-	pw_report_say(r, PW_SAY_CAUTION, PW_P_HEAT_CARS, NULL);
 	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_HELD, NULL);
 	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_COLD, NULL);
 	unknown = pw_report_table(r, "unknown", PW_P_HEAT_UNKNOWN, unknown_columns);

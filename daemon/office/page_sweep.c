@@ -12,6 +12,15 @@ static enum pw_phrase result_word(enum pw_result result)
 	return result ? pw_phrase_find(pw_result_name(result)) : PW_P_SWEEPS_UNCORRECTED;
 }
 
+/* A stop without a run is known by its verdict. */
+static enum pw_phrase state_word(const struct pw_audit_row *row)
+{
+	const enum pw_result stands = row->corrected ? row->corrected : row->result;
+
+	return stands == PW_RESULT_UNPLANNED && row->seq ? pw_phrase_find(pw_verdict_name(row->verdict))
+							  : result_word(stands);
+}
+
 static enum pw_result stands(const struct pw_audit_row *row)
 {
 	return row->corrected ? row->corrected : row->result;
@@ -59,6 +68,7 @@ static void put_facts(struct pw_report *r, const struct pw_audit_row *row)
 {
 	struct pw_table *t = pw_report_table(r, "facts", PW_P_SWEEPS_FACTS, fact_columns);
 
+	put_fact(t, PW_P_COL_RESULT, pw_phrase(pw_report_tongue(r), result_word(row->result)));
 	put_plan_facts(t, r, row);
 	if (row->seq) {
 		put_fact(t, PW_P_COL_VERDICT, pw_report_code(r, pw_verdict_name(row->verdict)));
@@ -181,6 +191,7 @@ static void put_records(struct pw_report *r, const struct pw_one_sweep *o)
 {
 	struct pw_table *t = pw_report_table(r, "records", PW_P_SWEEPS_RECORDS, record_columns);
 
+	pw_table_fold(t);
 	for (size_t i = 0; i < o->listed_count; i++) {
 		const struct pw_listed *l = &o->listed[i];
 
@@ -292,7 +303,7 @@ static void put_page(struct pw_report *r, const struct pw_one_sweep *o)
 	const struct pw_audit_row *row = &o->row;
 
 	pw_report_say(r, PW_SAY_TITLE, PW_P_SWEEPS_ONE, row->key.bus, pw_report_moment(r, row->at_ms),
-		      pw_phrase(pw_report_tongue(r), result_word(stands(row))), NULL);
+		      pw_phrase(pw_report_tongue(r), state_word(row)), NULL);
 	put_facts(r, row);
 	if (o->told)
 		put_told(r, o);

@@ -153,7 +153,8 @@ static void put_row(struct pw_table *t, const struct pw_audit_row *row)
 	pw_cell_put_text(t, row->driver);
 	put_sweep(t, row);
 	put_rest(t, row);
-	pw_row_mark(t, result);
+	pw_row_mark(t, result == PW_P_UNPLANNED && row->seq ? pw_phrase_find(pw_verdict_name(row->verdict))
+							     : result);
 }
 
 /* -- the page ---------------------------------------------------------------------------------- */

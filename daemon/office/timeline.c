@@ -5,10 +5,11 @@
 #include "timeline.h"
 
 #define WIDTH 960.0
-#define LEFT 168.0        /* of the axis: names stand before it */
+#define LEFT 214.0        /* of the axis: names stand before it */
 #define RIGHT 948.0
 #define LANE 30.0
-#define BAR 14.0
+#define BAR 16.0
+#define ROW 13.0          /* of small letters */
 #define LETTER 6.4        /* about as wide as one is */
 #define MOMENTS_MAX 2000
 #define BEFORE_MS INT64_C(6000)
@@ -86,9 +87,9 @@ static void box(struct drawing *d, int64_t from_ms, int64_t to_ms, double y, dou
 	fprintf(d->out, "<rect class=\"%s\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\"/>\n",
 		kind, x, y, width < 1 ? 1 : width, height);
 	if (within)
-		write_at(d, x + 4, y + height - 3.5, "timeline-in", words);
+		write_at(d, x + 4, y + height - 4, "timeline-in", words);
 	else if (x + width + needs < WIDTH)
-		write_at(d, x + width + 4, y + height - 3.5, "timeline-by", words);
+		write_at(d, x + width + 4, y + height - 4, "timeline-by", words);
 }
 
 static void lane(struct drawing *d, const char *name)
@@ -120,10 +121,9 @@ static int64_t later(int64_t a, int64_t b)
 static void choose_view(struct drawing *d)
 {
 	const struct pw_sweep *w = d->w;
-	int64_t end_ms = later(later(w->closed_ms, w->exit_ms), return_end_ms(d));
+	const int64_t end_ms = later(later(w->closed_ms, w->exit_ms),
+				     later(walk_end_ms(d), return_end_ms(d)));
 
-	if (w->press_ms != PW_NO_TIME) /* an asked-for time that is later is of interest beside what was */
-		end_ms = later(end_ms, later(walk_end_ms(d), pw_told_due_ms(d->t)));
 	d->from_ms = pw_minus(w->t0_ms, BEFORE_MS);
 	d->to_ms = pw_plus(end_ms, BEHIND_MS);
 }
@@ -168,36 +168,46 @@ static void draw_phases(struct drawing *d)
 	d->y += LANE;
 }
 
-/* A flag: until here a press was wanted. */
+/* A flag: until here a press was wanted. One that is later than what is drawn is told at the edge. */
 static void draw_due(struct drawing *d)
 {
 	const int64_t due_ms = pw_told_due_ms(d->t);
 	const double x = x_of(d, due_ms);
+	char text[PW_VALUE_TEXT], words[PW_VALUE_TEXT];
 
-	if (!in_view(d, due_ms))
+	if (due_ms == PW_NO_TIME)
 		return;
-	fprintf(d->out, "<path class=\"timeline-due\" d=\"M%.1f %.1fv-24l9 5l-9 5\"/>\n", x,
-		d->y + LANE - 4);
-	say_phrase(d, x + 11, d->y + 12, "timeline-by", PW_P_SWEEPS_DUE);
+	snprintf(words, sizeof(words), "%.100s %.20s%s", pw_phrase(d->in->tongue, PW_P_SWEEPS_DUE),
+		 clock_words(d, due_ms, text), due_ms > d->to_ms ? " →" : "");
+	if (due_ms > d->to_ms) {
+		fprintf(d->out, "<text class=\"timeline-by\" text-anchor=\"end\" x=\"%.1f\" y=\"%.1f\">%s"
+			"</text>\n", RIGHT, d->y + 12, words);
+		return;
+	}
+	fprintf(d->out, "<path class=\"timeline-due\" d=\"M%.1f %.1fv-36l9 5l-9 5\"/>\n", x,
+		d->y + LANE + ROW - 6);
+	write_at(d, x + 11, d->y + 12, "timeline-by", words);
 }
 
+/* The walk above, the way back below it. */
 static void draw_asked(struct drawing *d)
 {
-	char text[PW_VALUE_TEXT + 8];
+	char text[PW_VALUE_TEXT + 8] = "≥ ";
+	const size_t used = strlen(text);
 
+	d->y += ROW;
 	lane(d, pw_phrase(d->in->tongue, PW_P_SWEEPS_LANE_ASKED));
+	d->y -= ROW;
 	if (d->t->has_policy) {
-		strcpy(text, "≥ ");
-		span_words(d, pw_walk_min_ms(&d->t->policy), text + strlen(text));
-		box(d, d->w->t0_ms, walk_end_ms(d), d->y + 8, BAR, "timeline-asked", text);
+		span_words(d, pw_walk_min_ms(&d->t->policy), text + used);
+		box(d, d->w->t0_ms, walk_end_ms(d), d->y + 2, BAR, "timeline-asked", text);
 	}
 	if (return_end_ms(d) != PW_NO_TIME) {
-		strcpy(text, "≥ ");
-		span_words(d, pw_return_min_ms(&d->t->policy), text + strlen(text));
-		box(d, d->w->press_ms, return_end_ms(d), d->y + 8, BAR, "timeline-asked", text);
+		span_words(d, pw_return_min_ms(&d->t->policy), text + used);
+		box(d, d->w->press_ms, return_end_ms(d), d->y + 20, BAR, "timeline-asked", text);
 	}
 	draw_due(d);
-	d->y += LANE;
+	d->y += LANE + ROW;
 }
 
 static void draw_was(struct drawing *d)
@@ -220,11 +230,28 @@ static void draw_was(struct drawing *d)
 
 /* -- signals ----------------------------------------------------------------------------------- */
 
-/* Each new signal of the ladder a step higher; the names above. */
+static int64_t signal_end_ms(const struct drawing *d, size_t i)
+{
+	for (size_t k = i + 1; k < d->t->count; k++)
+		if (d->t->moment[k].kind == PW_AT_RUNG || d->t->moment[k].kind == PW_AT_POWER)
+			return d->t->moment[k].at_ms;
+	return later(d->w->closed_ms, d->t->moment[i].at_ms);
+}
+
+/* Beneath, where it does not go into its step: in three rows in turn. */
+static void name_signal(struct drawing *d, double x, double base, unsigned nth, const char *name)
+{
+	const double y = base + ROW * (1 + nth % 3);
+
+	fprintf(d->out, "<path class=\"timeline-edge\" d=\"M%.1f %.1fV%.1f\"/>\n", x, base, y);
+	write_at(d, x + 3, y, "timeline-by", name);
+}
+
+/* Each new signal of the ladder a step higher. */
 static void draw_signals(struct drawing *d)
 {
 	const double base = d->y + LANE + 18;
-	unsigned step = 0;
+	unsigned step = 0, named = 0;
 
 	write_at(d, 4, d->y + LANE / 2 + 12, "timeline-name",
 		 pw_phrase(d->in->tongue, PW_P_SWEEPS_LANE_SIGNALS));
@@ -232,20 +259,20 @@ static void draw_signals(struct drawing *d)
 		LEFT, RIGHT, base, base);
 	for (size_t i = 0; i < d->t->count; i++) {
 		const struct pw_moment *m = &d->t->moment[i];
-		int64_t until_ms = later(d->w->closed_ms, m->at_ms);
+		const char *name = pw_code_words(d->in, m->name);
+		const double x = x_of(d, m->at_ms), width = x_of(d, signal_end_ms(d, i)) - x;
+		const bool within = LETTER * (double)strlen(name) + 8 <= width;
 
-		if (m->kind != PW_AT_RUNG || m->at_ms < d->w->t0_ms || strcmp(m->name, "none") == 0)
+		if (m->kind != PW_AT_RUNG || m->at_ms < d->w->t0_ms || strcmp(m->name, "none") == 0 ||
+		    m->at_ms > d->w->closed_ms)
 			continue;
-		for (size_t k = i + 1; k < d->t->count; k++)
-			if (d->t->moment[k].kind == PW_AT_RUNG || d->t->moment[k].kind == PW_AT_POWER) {
-				until_ms = d->t->moment[k].at_ms;
-				break;
-			}
 		step += pw_told_ladder(d->t, m) && step < 4;
-		box(d, m->at_ms, until_ms, base - 11 - 8 * step, 11 + 8 * step,
-		    step ? "timeline-loud" : "timeline-prompt", pw_code_words(d->in, m->name));
+		box(d, m->at_ms, signal_end_ms(d, i), base - BAR - 6 * step, BAR + 6 * step,
+		    step ? "timeline-loud" : "timeline-prompt", within ? name : "");
+		if (!within)
+			name_signal(d, x, base, named++, name);
 	}
-	d->y += LANE + 24;
+	d->y += LANE + 18 + 3 * ROW + 6;
 }
 
 /* -- lines ------------------------------------------------------------------------------------- */
@@ -345,6 +372,7 @@ static void draw_power(struct drawing *d, double top)
 static void draw_cuts(struct drawing *d, double top)
 {
 	char text[PW_VALUE_TEXT];
+	unsigned row = 0;
 
 	for (size_t i = 0; i < d->axis.count; i++) {
 		const struct pw_axis_piece *p = &d->axis.piece[i];
@@ -355,7 +383,7 @@ static void draw_cuts(struct drawing *d, double top)
 		fprintf(d->out, "<path class=\"timeline-cut\" d=\"M%.1f %.1fV%.1fM%.1f %.1fV%.1f\"/>\n",
 			x - 3, top, d->y + 6, x + 3, top, d->y + 6);
 		fprintf(d->out, "<text class=\"timeline-cut-span\" text-anchor=\"middle\" x=\"%.1f\" "
-			"y=\"%.1f\">", x, d->y + 34);
+			"y=\"%.1f\">", x, d->y + 32 + ROW * (double)(row++ % 2));
 		put_text(span_words(d, p->to_ms - p->from_ms, text), d->out);
 		fputs("</text>\n", d->out);
 	}
@@ -395,7 +423,7 @@ static void draw_clock(struct drawing *d)
 
 static void draw_legend(struct drawing *d)
 {
-	double y = d->y + 52;
+	double y = d->y + 66;
 
 	fprintf(d->out, "<circle class=\"timeline-accepted\" cx=\"10\" cy=\"%.1f\" r=\"5\"/>\n", y - 4);
 	say_phrase(d, 20, y, "timeline-by", PW_P_SWEEPS_KEY_ACCEPTED);
@@ -443,7 +471,7 @@ static double height_of(const struct drawing *d)
 
 	for (unsigned line = 0; line < PW_INPUTS; line++)
 		lanes += is_shown(d, line);
-	return 12 + lanes * LANE + LANE + 24 + 62;
+	return 12 + lanes * LANE + ROW + LANE + 18 + 3 * ROW + 6 + 76;
 }
 
 void pw_timeline_draw(const struct pw_told_sweep *t, const struct pw_in_words *in, FILE *out)
