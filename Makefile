@@ -38,7 +38,7 @@ PAGE = $(wildcard daemon/page/*.c) daemon/page/web.S daemon/page/po_es.c daemon/
 BUS = $(wildcard daemon/bus/*.c)
 UPLINK = $(wildcard daemon/uplink/*.c)
 TOOL = $(wildcard daemon/tool/*.c) daemon/tool/web.S
-OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S daemon/office/web.S \
+OFFICE = $(wildcard daemon/office/*.c) daemon/office/schema.S daemon/office/web.S daemon/office/packed.S \
 	daemon/office/po_es.c daemon/office/po_fr.c
 MAINS = daemon/bus/main.c daemon/tool/main.c daemon/office/main.c
 ROOMS = $(CORE) $(STATS) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
@@ -47,7 +47,7 @@ ROOMS = $(CORE) $(STATS) $(RECORD) $(BOARD_ROOM) $(PAGE) $(UPLINK) \
 obj = $(patsubst %,$(BUILD)/%.o,$(basename $(1)))
 libs = $$($(PKG_CONFIG) --libs $(1))
 TOOL_LIBS = sqlite3 libmicrohttpd libsodium jansson libcurl libzstd
-OFFICE_LIBS = $(TOOL_LIBS) libpq zlib
+OFFICE_LIBS = $(TOOL_LIBS) libpq zlib libarchive
 LIBS = $(call libs,libgpiod $(OFFICE_LIBS))
 
 .DELETE_ON_ERROR:
@@ -76,6 +76,9 @@ $(BUILD)/daemon/tool/web.o: daemon/tool/web.S $(wildcard web/bench/*.*)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
 $(BUILD)/daemon/office/schema.o: daemon/office/schema.S $(wildcard daemon/office/schema/*.sql)
+	@mkdir -p $(@D)
+	$(CC) -c $< -o $@
+$(BUILD)/daemon/office/packed.o: daemon/office/packed.S $(wildcard etc/pack/*)
 	@mkdir -p $(@D)
 	$(CC) -c $< -o $@
 

@@ -11,6 +11,7 @@
 enum option {
 	O_BY = 1, O_WORDS = 2, O_KEY = 4, O_EPOCH = 8, O_BRANCH = 16, O_DAY = 32, O_SINCE = 64,
 	O_ROLE = 128, O_SOURCE = 256, O_ZONE = 512, O_FROM = 1024, O_TO = 2048, O_BUSES = 4096,
+	O_UNTIL = 8192,
 	O_ALL = 1 << 16, O_JSON = 1 << 17, O_FRESH = 1 << 18, O_TRY = 1 << 19, O_PARTLY = 1 << 20
 };
 
@@ -41,6 +42,9 @@ static const struct command {
 	  "how much there is of everything" },
 	{ "export", pw_do_export, O_EPOCH | O_BRANCH, 0, 1, 1, "BUS [--epoch EPOCH] [--branch N]",
 	  "a bus's records and seals as it sealed them, for postwalk verify" },
+	{ "pack", pw_do_pack, O_SINCE | O_UNTIL, O_SINCE | O_UNTIL, 1, PW_ORDER_ARGS - 1,
+	  "DIR --since YYYY-MM-DD --until YYYY-MM-DD [BUS...]",
+	  "a folder for an auditor: report, rows, signed records, keys, and how to check it" },
 	{ "take-in", pw_do_take_in, 0, 0, 1, 1, "FILE",
 	  "an export of a bus's journal, through the same checks" },
 	{ "runs", pw_do_runs, O_BY | O_ZONE | O_FROM | O_TO | O_BUSES | O_TRY | O_PARTLY, O_BY, 1, 1,
@@ -74,6 +78,7 @@ static const struct { const char *name; enum option bit; size_t at; } options[] 
 	{ "--branch", O_BRANCH, offsetof(struct pw_order, branch) },
 	{ "--day", O_DAY, offsetof(struct pw_order, day) },
 	{ "--since", O_SINCE, offsetof(struct pw_order, since) },
+	{ "--until", O_UNTIL, offsetof(struct pw_order, until) },
 	{ "--role", O_ROLE, offsetof(struct pw_order, role) },
 	{ "--source", O_SOURCE, offsetof(struct pw_order, source) },
 	{ "--zone", O_ZONE, offsetof(struct pw_order, zone) },

@@ -19,7 +19,7 @@ struct pw_order {
 	int argc;
 	const char *argv[PW_ORDER_ARGS]; /* what is no option; [0]: the command's name */
 	const char *cwd;
-	const char *by, *words, *source, *key, *epoch, *branch, *day, *since, *role; /* NULL: not given */
+	const char *by, *words, *source, *key, *epoch, *branch, *day, *since, *until, *role; /* NULL: not given */
 	const char *zone, *from, *to, *buses;
 	bool all, json, fresh, try, partly;
 	FILE *out, *err;
@@ -66,6 +66,7 @@ int pw_do_warmth(struct pw_order *c);  /* orders_warmth.c */
 int pw_do_copy(struct pw_order *c);
 int pw_do_export(struct pw_order *c);  /* orders_export.c */
 int pw_do_take_in(struct pw_order *c); /* orders_take_in.c */
+int pw_do_pack(struct pw_order *c);    /* orders_pack.c */
 int pw_do_runs(struct pw_order *c);    /* orders_runs.c */
 int pw_do_account(struct pw_order *c); /* orders_audit.c */
 int pw_do_audit(struct pw_order *c);

@@ -29,6 +29,8 @@ const struct pw_leaf pw_leaves_office[] = {
 	  NULL },
 	{ "/drift", PW_P_DRIFT_NAME, SEE, SEE, "bus line to", "", pw_drift_get, NULL,
 	  "lines that bounce, chatter or disagree more than they did", NULL },
+	{ "/pack", PW_P_PACK_NAME, SEE, SEE, "from to buses", "", pw_pack_get, NULL, NULL, NULL },
+	{ "/pack.zip", PW_P_NONE, SEE, SEE, "from to buses", "", pw_pack_get, NULL, NULL, pw_pack_file },
 	{ "/keeping", PW_P_KEEPING_NAME, ACT, ACT, "", "what bus from to words id kind before sure",
 	  pw_keeping_get, pw_keeping_post, "how long things are kept, holds, and what was purged", NULL },
 	{ "/people", PW_P_PEOPLE_NAME, ADMINISTER, ADMINISTER, "", "what code role fresh account words days hash",
