@@ -181,7 +181,7 @@ $(BUILD)/tests/bench/%: tests/bench/%.c
 $(BUILD)/tests/bench/year: tests/bench/year.c $(call obj,$(CORE) $(RECORD))
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Idaemon $^ -o $@ $(call libs,sqlite3 libsodium jansson)
-STORE_BENCH = $(addprefix $(BUILD)/tests/bench/,store state)
+STORE_BENCH = $(addprefix $(BUILD)/tests/bench/,store state state_ask)
 $(STORE_BENCH): $(BUILD)/tests/bench/%: tests/bench/%.c $(wildcard tests/bench/state_*.h) $(ROOM_OBJECTS)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(PQ_CFLAGS) $(ALL_LDFLAGS) -Idaemon $< $(ROOM_OBJECTS) -o $@ $(LIBS) -lm
