@@ -17,7 +17,7 @@ static const struct { const char *name, *value; } always[] = {
 	  "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; "
 	  "form-action 'self'; frame-ancestors 'none'; base-uri 'none'" },
 	{ "X-Content-Type-Options", "nosniff" },
-	{ "Referrer-Policy", "no-referrer" },
+	{ "Referrer-Policy", "same-origin" },
 	{ "Cache-Control", "no-store" },
 	{ "Cross-Origin-Opener-Policy", "same-origin" },
 	{ "Cross-Origin-Resource-Policy", "same-origin" },

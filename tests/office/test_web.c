@@ -480,7 +480,7 @@ static void test_headers(void **state)
 	static const char *const wanted[] = {
 		"Content-Security-Policy: default-src 'none'; style-src 'self'; script-src 'self'; "
 		"img-src 'self' data:; form-action 'self'; frame-ancestors 'none'; base-uri 'none'\r\n",
-		"X-Content-Type-Options: nosniff\r\n", "Referrer-Policy: no-referrer\r\n",
+		"X-Content-Type-Options: nosniff\r\n", "Referrer-Policy: same-origin\r\n",
 		"Cache-Control: no-store\r\n",
 	};
 	static const char *const paths[] = { "/sign-in", "/people", "/people?as=csv", "/nowhere" };
