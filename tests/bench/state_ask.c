@@ -267,9 +267,9 @@ static unsigned ask_lines(void)
 
 static unsigned ask_lines_worst(void)
 {
-	unsigned given = 0, first = below(STATE_DAYS - 10);
+	unsigned given = 0;
 
-	must(pw_audit_lines_worst(store, state.day[first], state.day[first + 9], 20, some_line, &given, why,
+	must(pw_audit_lines_worst(store, state.day[below(STATE_DAYS)], 20, some_line, &given, why,
 				  sizeof(why)));
 	return given;
 }
