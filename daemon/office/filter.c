@@ -255,7 +255,8 @@ static void say_lead(struct pw_filter_sql *m, const struct pw_audit_filter *f, e
 				   : " FROM outcome o WHERE 1 = 1", value);
 	say(m, "%s", fragments[lead].index);
 	if (f->longest)
-		say(m, " AND o.verdict = 'missed' AND o.unchecked_ms >= 0");
+		say(m, " AND o.verdict%s = 'missed' AND o.unchecked_ms >= 0",
+		    lead == BY_LONGEST ? "" : " || ''");
 	if (text[lead] != NULL)
 		say(m, " AND %s = $%zu", named[lead], argue_text(m, text[lead]));
 	if (column[lead] != NULL)
