@@ -115,7 +115,7 @@ int pw_pgsql_rows_send(struct pw_pgsql_store *s, char *why, size_t size)
 {
 	int result;
 
-	for (enum pw_table i = 0; i < PW_TABLES; i++) {
+	for (enum pw_store_table i = 0; i < PW_TABLES; i++) {
 		struct pw_pgsql_rows *w = &s->waiting[i];
 
 		if (w->now.sent == w->now.length)

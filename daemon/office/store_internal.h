@@ -102,7 +102,7 @@ extern const struct pw_statement pw_statement[PW_QUESTIONS];
 
 /* Tables that rows are added to, many at a time. Types: i 8, n 4, s 2 bytes of number;
  * t, b. */
-enum pw_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_T_OUTCOME, PW_T_FINDING, PW_TABLES };
+enum pw_store_table { PW_T_RECORD, PW_T_SEAL, PW_T_SWEEP, PW_T_OUTCOME, PW_T_FINDING, PW_TABLES };
 struct pw_columns { const char *table, *names, *types; };
 extern const struct pw_columns pw_columns[PW_TABLES];
 
@@ -134,7 +134,7 @@ struct pw_database {
 			size_t size);
 	/* Row i by fill, one cell for each column, which live until the next row. It may be that
 	 * they are only sent at the commit, or when they are asked for. */
-	int (*add)(struct pw_store *s, enum pw_table table, size_t rows,
+	int (*add)(struct pw_store *s, enum pw_store_table table, size_t rows,
 		   void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
 		   size_t size);
 	/* A copy of all that is committed, as a file of SQLite. */

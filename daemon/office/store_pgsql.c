@@ -292,7 +292,7 @@ static int begin(struct pw_pgsql_store *s, char *why, size_t size)
 	return result;
 }
 
-static int add(struct pw_store *store, enum pw_table table, size_t rows,
+static int add(struct pw_store *store, enum pw_store_table table, size_t rows,
 	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
 	       size_t size)
 {

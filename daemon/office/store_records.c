@@ -144,7 +144,7 @@ static void fill_sweep(void *ctx, size_t i, struct pw_cell *cells)
 	cells[14] = pw_cell_text(row->rung);
 }
 
-static int add(struct pw_store *s, enum pw_table table, size_t rows,
+static int add(struct pw_store *s, enum pw_store_table table, size_t rows,
 	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), struct filling *f,
 	       char *why, size_t size)
 {

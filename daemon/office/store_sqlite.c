@@ -223,7 +223,7 @@ static int ask_made(struct pw_store *store, const struct pw_statement *made,
 
 /* -- many rows --------------------------------------------------------------------------------- */
 
-static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, size_t size)
+static int prepare_add(struct sqlite_store *s, enum pw_store_table table, char *why, size_t size)
 {
 	const struct pw_columns *c = &pw_columns[table];
 	char sql[1024], *end;
@@ -239,7 +239,7 @@ static int prepare_add(struct sqlite_store *s, enum pw_table table, char *why, s
 	return prepare(s, sql, &s->add[table], why, size);
 }
 
-static int add(struct pw_store *store, enum pw_table table, size_t rows,
+static int add(struct pw_store *store, enum pw_store_table table, size_t rows,
 	       void (*fill)(void *ctx, size_t i, struct pw_cell *cells), void *ctx, char *why,
 	       size_t size)
 {

@@ -265,7 +265,7 @@ static void write_sweep(const struct writing *w, size_t i)
 }
 
 struct kind_of_row {
-	enum pw_table table;
+	enum pw_store_table table;
 	void (*write)(const struct writing *w, size_t i);
 	size_t offset; /* of the count in a put */
 };
