@@ -139,19 +139,19 @@ static const struct pw_column known_columns[] = {
 	{ "bus", PW_P_COL_BUS, PW_COL_TEXT, 0, false },
 	{ "key_off", PW_P_COL_KEY_OFF, PW_COL_MOMENT, 0, false },
 	{ "unchecked", PW_P_COL_UNCHECKED, PW_COL_SPAN, 0, false },
+	{ "degree_hours", PW_P_HEAT_DEGREE_HOURS, PW_COL_NUMBER, 1, false },
 	{ "measured", PW_P_HEAT_MEASURED, PW_COL_WORD, 0, false },
 	{ "known_low_c", PW_P_HEAT_KNOWN_LOW, PW_COL_NUMBER, 1, false },
 	{ "known_high_c", PW_P_HEAT_KNOWN_HIGH, PW_COL_NUMBER, 1, false },
 	{ "inside_low_c", PW_P_HEAT_INSIDE_LOW, PW_COL_NUMBER, 0, false },
 	{ "inside_high_c", PW_P_HEAT_INSIDE_HIGH, PW_COL_NUMBER, 0, false },
 	{ "inside_high_f", PW_P_HEAT_INSIDE_HIGH_F, PW_COL_NUMBER, 0, false },
-	{ "freezing", PW_P_HEAT_FREEZING, PW_COL_SPAN, 0, false },
-	{ "degree_hours", PW_P_HEAT_DEGREE_HOURS, PW_COL_NUMBER, 1, false },
 	{ "beyond", PW_P_HEAT_BEYOND, PW_COL_WORD, 0, false },
-	{ "route", PW_P_COL_ROUTE, PW_COL_TEXT, 0, false },
-	{ "driver", PW_P_COL_DRIVER, PW_COL_TEXT, 0, false },
-	{ "not_known_for", PW_P_HEAT_NOT_KNOWN_FOR, PW_COL_SPAN, 0, true },
+	{ "freezing", PW_P_HEAT_FREEZING, PW_COL_SPAN, 0, false },
 	{ "source", PW_P_HEAT_SOURCE, PW_COL_TEXT, 0, false },
+	{ "route", PW_P_COL_ROUTE, PW_COL_TEXT, 0, true },
+	{ "driver", PW_P_COL_DRIVER, PW_COL_TEXT, 0, true },
+	{ "not_known_for", PW_P_HEAT_NOT_KNOWN_FOR, PW_COL_SPAN, 0, true },
 	{ NULL, PW_P_NONE, PW_COL_TEXT, 0, false },
 };
 static const struct pw_column unknown_columns[] = {
@@ -180,22 +180,22 @@ static void put_known(struct pw_table *t, const struct bad *b)
 	const struct pw_heat *h = &b->heat;
 
 	put_stop(t, b);
+	pw_cell_put_number(t, h->degree_hours);
 	pw_cell_put_word(t, h->cabin ? PW_P_HEAT_CABIN : PW_P_HEAT_YARD);
 	pw_cell_put_number(t, h->known_least_c);
 	pw_cell_put_number(t, h->known_most_c);
 	pw_cell_put_number(t, h->cabin ? NAN : h->inside_least_c);
-	pw_cell_put_number(t, h->inside_most_c);
-	pw_cell_put_number(t, pw_heat_fahrenheit(h->inside_most_c));
-	pw_cell_put_time(t, h->freezing_ms);
-	pw_cell_put_number(t, h->degree_hours);
+	pw_cell_put_number(t, h->cabin ? NAN : h->inside_most_c);
+	pw_cell_put_number(t, h->cabin ? NAN : pw_heat_fahrenheit(h->inside_most_c));
 	if (h->held)
 		pw_cell_put_word(t, PW_P_YES);
 	else
 		pw_cell_put_none(t);
+	pw_cell_put_time(t, h->freezing_ms);
+	pw_cell_put_text(t, b->source);
 	pw_cell_put_text(t, b->row.route);
 	pw_cell_put_text(t, b->row.driver);
 	pw_cell_put_time(t, h->unknown_ms);
-	pw_cell_put_text(t, b->source);
 }
 
 static void put_unknown(struct pw_table *t, const struct bad *b)
@@ -222,12 +222,13 @@ static void put_tables(struct listing *l, struct pw_report *r)
 			put_known(known, &l->bad[i]);
 	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_HELD, NULL);
 	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_COLD, NULL);
-	unknown = pw_report_table(r, "unknown", PW_P_HEAT_UNKNOWN, unknown_columns);
+	pw_report_say(r, PW_SAY_HEADING, PW_P_HEAT_UNKNOWN, NULL);
+	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_ORDER_TIME, NULL);
+	unknown = pw_report_table(r, "unknown", PW_P_NONE, unknown_columns);
 	pw_table_none(unknown, PW_P_HEAT_NONE);
 	for (size_t i = 0; i < l->count; i++)
 		if (!l->bad[i].heat.known)
 			put_unknown(unknown, &l->bad[i]);
-	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_ORDER_TIME, NULL);
 	pw_report_say(r, PW_SAY_SOURCE, PW_P_HEAT_SOURCES, NULL);
 }
 

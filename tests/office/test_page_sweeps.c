@@ -536,7 +536,7 @@ static void the_list_is_ordered_by_time_and_by_what_is_known(void **state)
 	ask_for(y, "from=" DAY_TEXT "&to=" DAY_TEXT);
 	text = page(y, pw_heat_get, AS_CSV, "known", 0);
 	assert_int_equal(lines_in(text), 3);
-	assert_says(text, ",heat_yard,30"); /* 86 degrees Fahrenheit */
+	assert_says(text, ",heat_yard,30,30,"); /* 86 degrees Fahrenheit */
 	assert_true(strstr(text, ",108") < strstr(text, ",302")); /* three hours at 35 before 30 s at 30 */
 	assert_says(text, "the airport's station");
 	free(text);

@@ -31,11 +31,11 @@
 	X(HEAT_MEASURED, heat_measured, "Measured")                                               \
 	X(HEAT_CABIN, heat_cabin, "inside the bus")                                               \
 	X(HEAT_YARD, heat_yard, "outside")                                                        \
-	X(HEAT_KNOWN_LOW, heat_known_low, "Known, lowest, °C")                                    \
-	X(HEAT_KNOWN_HIGH, heat_known_high, "Known, highest, °C")                                 \
-	X(HEAT_INSIDE_LOW, heat_inside_low, "Inside at the end, lowest curve, °C")                \
-	X(HEAT_INSIDE_HIGH, heat_inside_high, "Inside, highest curve, °C")                        \
-	X(HEAT_INSIDE_HIGH_F, heat_inside_high_f, "Inside, highest curve, °F")                    \
+	X(HEAT_KNOWN_LOW, heat_known_low, "Known, low °C")                                        \
+	X(HEAT_KNOWN_HIGH, heat_known_high, "Known, high °C")                                     \
+	X(HEAT_INSIDE_LOW, heat_inside_low, "By curves, low °C")                                  \
+	X(HEAT_INSIDE_HIGH, heat_inside_high, "By curves, high °C")                               \
+	X(HEAT_INSIDE_HIGH_F, heat_inside_high_f, "By curves, high °F")                           \
 	X(HEAT_FREEZING, heat_freezing, "At 0 °C or less")                                        \
 	X(HEAT_NOT_KNOWN_FOR, heat_not_known_for, "Not known for")                                \
 	X(HEAT_BEYOND, heat_beyond, "Beyond the curves")                                          \
