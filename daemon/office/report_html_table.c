@@ -93,13 +93,20 @@ static void put_value(const struct pw_table *t, const struct pw_column *c, const
 		fputs("</a>", out);
 }
 
-#define LONG 24 /* characters, about: such a cell is worth some width */
+/* In bytes, about characters: of so much a cell is worth some width; of so little it is not broken, as a code
+ * with a hyphen would be. */
+#define LONG 24
+#define SHORT 16
 
 static const char *class_of_text(const struct pw_cell *cell)
 {
-	const bool codes = cell && cell->is == PW_CELL_WORDS && strchr(cell->text, ' ');
+	const bool text = cell && cell->is == PW_CELL_TEXT;
 
-	return codes || (cell && cell->is == PW_CELL_TEXT && strlen(cell->text) > LONG) ? " class=\"long\"" : "";
+	if (text && strlen(cell->text) <= SHORT)
+		return " class=\"short\"";
+	if (text ? strlen(cell->text) > LONG : cell && cell->is == PW_CELL_WORDS && strchr(cell->text, ' '))
+		return " class=\"long\"";
+	return "";
 }
 
 /* cell NULL: of a column's head. */

@@ -5,7 +5,7 @@
 #include "sweeps.h"
 #include "web_internal.h"
 
-extern const char pw_office_style[];
+extern const char pw_office_style[], pw_office_pictures[]; /* web.S */
 
 #define SEE PW_MAY_SEE
 #define ACT PW_MAY_ACT
@@ -32,9 +32,11 @@ const struct pw_leaf pw_leaves_office[] = {
 	{ "/pack", PW_P_PACK_NAME, SEE, SEE, "from to buses", "", pw_pack_get, NULL, NULL, NULL },
 	{ "/pack.zip", PW_P_NONE, SEE, SEE, "from to buses", "", pw_pack_get, NULL, NULL, pw_pack_file },
 	{ "/keeping", PW_P_KEEPING_NAME, ACT, ACT, "", "what bus from to words id kind before sure",
-	  pw_keeping_get, pw_keeping_post, "how long things are kept, holds, and what was purged", NULL },
-	{ "/people", PW_P_PEOPLE_NAME, ADMINISTER, ADMINISTER, "", "what code role fresh account words days hash",
-	  pw_people_get, pw_people_post, "accounts, what each may, and programs' tokens", NULL },
+	  pw_keeping_get, pw_keeping_post,
+	  "how long things are kept, holds, and what was purged", NULL },
+	{ "/people", PW_P_PEOPLE_NAME, ADMINISTER, ADMINISTER, "",
+	  "what code role fresh account words days hash", pw_people_get, pw_people_post,
+	  "accounts, what each may, and programs' tokens", NULL },
 	{ "/log", PW_P_LOG_NAME, ADMINISTER, ADMINISTER, "from to who did", "", pw_log_get, NULL,
 	  "who looked at what, and who did what", NULL },
 	{ "/sign-in", PW_P_NONE, ANYBODY, ANYBODY, "then", "code password then", pw_sign_in_get,
@@ -47,6 +49,7 @@ const size_t pw_leaves_office_count = sizeof(pw_leaves_office) / sizeof(pw_leave
 
 const struct pw_still pw_stills[] = {
 	{ "/style.css", "text/css; charset=utf-8", pw_office_style },
+	{ "/pictures.js", "text/javascript; charset=utf-8", pw_office_pictures },
 	{ NULL, NULL, NULL },
 };
 
