@@ -81,7 +81,7 @@ bool pw_password_long(const char *password)
 	size_t characters = 0;
 
 	for (const char *c = password; *c; c++)
-		characters += ((unsigned char)*c & 0xc0) != 0x80; /* the first byte of each (RFC 3629) */
+		characters += ((unsigned char)*c & 0xc0) != 0x80; /* its first byte: RFC 3629 */
 	return characters >= PW_PASSWORD_LEAST && strlen(password) <= PW_PASSWORD_MOST;
 }
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * accounts.h - who may do what in the office: passwords (argon2id by libsodium), accounts made and changed
- * by the shell and by a page alike.
+ * accounts.h - who may do what in the office: passwords (argon2id by libsodium), accounts made and
+ * changed by the shell and by a page alike.
  */
 #ifndef POSTWALK_OFFICE_ACCOUNTS_H
 #define POSTWALK_OFFICE_ACCOUNTS_H
@@ -17,10 +17,12 @@
 const char *pw_may_name(enum pw_office_role role);
 int pw_may_find(const char *name); /* -1: there is none */
 
-/* Each takes 64 MiB and some tenths of a second: PW_HASHES_AT_ONCE of them in the process, others wait. Not
- * on the desk's thread. */
-int pw_password_hash(struct pw_hashing *h, const char *password, char hash[160]); /* 0; -1: no memory */
-bool pw_password_holds(struct pw_hashing *h, const char *hash, const char *password); /* hash "": no, as slowly */
+/* Each takes 64 MiB and some tenths of a second: PW_HASHES_AT_ONCE of them in the process, others
+ * wait. Not on the desk's thread. */
+/* 0; -1: no memory. */
+int pw_password_hash(struct pw_hashing *h, const char *password, char hash[160]);
+/* hash "": it does not, and that is told as late. */
+bool pw_password_holds(struct pw_hashing *h, const char *hash, const char *password);
 bool pw_password_long(const char *password); /* it is long enough, and not too long */
 
 /* An account made, or its role changed, or a new first password drawn for it. */

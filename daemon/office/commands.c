@@ -19,7 +19,7 @@ static const struct command {
 	const char *name;
 	int (*run)(struct pw_order *c);
 	unsigned takes, needs; /* options */
-	int least, most;       /* arguments; most -1: whatever stands behind it, options too, is its own */
+	int least, most;       /* arguments; most -1: what stands behind it is its own to read */
 	const char *use, *help;
 } commands[] = {
 	{ "enrol", pw_do_enrol, O_BY | O_JSON, 0, 1, PW_ORDER_ARGS - 1, "BUS... [--by CODE]",
@@ -61,7 +61,8 @@ static const struct command {
 	  "CODE --role see|act|administer|nothing [--fresh] [--by CODE]",
 	  "who may sign in to the pages; --fresh: a new first password is drawn" },
 	{ "audit", pw_do_audit, 0, 0, 1, -1,
-	  "PAGE [--FIELD VALUE]... [--whole] [--csv [TABLE] | --jsonl | --text] [--tongue en|es|fr]",
+	  "PAGE [--FIELD VALUE]... [--whole] [--csv [TABLE] | --jsonl | --text] "
+	  "[--tongue en|es|fr]",
 	  "what a page of the office says, with the same numbers" },
 	{ "warmth", pw_do_warmth, O_SOURCE | O_BY, O_SOURCE, 1, 1, "FILE --source WORDS [--by CODE]",
 	  "temperatures of a CSV file: columns at, celsius or fahrenheit, and perhaps bus" },

@@ -165,7 +165,8 @@ static int take_section(struct reading *r, char *line)
 				snprintf(r->section, sizeof(r->section), "%s", keys[i].section);
 				return 0;
 			}
-	return spoil(r, "expected a section [office], [mail], [webhook], [tell], [keep] or [habit]");
+	return spoil(r, "expected a section [office], [mail], [webhook], [tell], [keep] or "
+		     "[habit]");
 }
 
 static int take_key(struct reading *r, char *line)

@@ -19,19 +19,19 @@ int pw_do_account(struct pw_order *c)
 	int result;
 
 	if (!pw_chain_word(a.code) || strlen(a.code) >= PW_AUDIT_CODE)
-		return pw_order_bad(c, "expected a code of at most 15 of A-Z a-z 0-9 . _ -, not \"%.40s\"",
-				    a.code);
+		return pw_order_bad(c, "expected a code of at most 15 of A-Z a-z 0-9 . _ -, not "
+				    "\"%.40s\"", a.code);
 	if (role < 0)
-		return pw_order_bad(c, "expected --role see, act, administer or nothing, not \"%.40s\"",
-				    c->role);
+		return pw_order_bad(c, "expected --role see, act, administer or nothing, not "
+				    "\"%.40s\"", c->role);
 	a.role = (enum pw_office_role)role;
 	result = pw_account_order(c->o, &a, why, sizeof(why));
 	if (result)
 		return result == -1 ? pw_order_not(c, "%s", why) : pw_order_bad(c, "%s", why);
 	fprintf(c->out, "account %s may %s\n", a.code, pw_may_name(a.role));
 	if (a.first[0])
-		fprintf(c->out, "first password %s\nIt stands here once, and must be changed at the "
-				"first sign-in.\n", a.first);
+		fprintf(c->out, "first password %s\nIt stands here once, and must be changed at "
+			"the first sign-in.\n", a.first);
 	return 0;
 }
 
@@ -137,17 +137,17 @@ static int take_words(struct audit *a)
 
 	a->asked.leaf = find_leaf(c->argv[1]);
 	if (!a->asked.leaf)
-		return pw_order_bad(c, "expected a page, not \"%.40s\"; postwalk-office --help lists them",
-				    c->argv[1]);
+		return pw_order_bad(c, "expected a page, not \"%.40s\"; postwalk-office --help "
+				    "lists them", c->argv[1]);
 	for (int i = 2, n; i < c->argc; i += n) {
 		n = take_form(a, c->argv + i, c->argc - i);
 		if (n == 0)
 			n = take_field(a, c->argv + i, c->argc - i);
 		if (n == 0)
-			return pw_order_bad(c, "audit %s: expected one of its fields with a value of at "
-					    "most 199 bytes, not \"%.40s\"; its fields are: %s",
-					    c->argv[1], c->argv[i],
-					    a->asked.leaf->asks[0] ? a->asked.leaf->asks : "none");
+			return pw_order_bad(c, "audit %s: expected one of its fields with a value "
+				"of at most 199 bytes, not \"%.40s\"; its fields are: %s",
+				c->argv[1], c->argv[i],
+				a->asked.leaf->asks[0] ? a->asked.leaf->asks : "none");
 	}
 	return 0;
 }

@@ -133,12 +133,15 @@ static void put_hold_forms(const struct pw_asked *q, struct pw_report *r)
 {
 	begin_form(r, PW_P_KEEPING_HOLD, "hold");
 	pw_report_field(r, PW_FIELD_CODE, "bus", PW_P_KEEPING_BUS, pw_asked_value(q, "bus"), false);
-	pw_report_field(r, PW_FIELD_DAY, "from", PW_P_KEEPING_FROM, pw_asked_value(q, "from"), true);
+	pw_report_field(r, PW_FIELD_DAY, "from", PW_P_KEEPING_FROM, pw_asked_value(q, "from"),
+			true);
 	pw_report_field(r, PW_FIELD_DAY, "to", PW_P_KEEPING_TO, pw_asked_value(q, "to"), true);
-	pw_report_field(r, PW_FIELD_TEXT, "words", PW_P_KEEPING_WHY, pw_asked_value(q, "words"), true);
+	pw_report_field(r, PW_FIELD_TEXT, "words", PW_P_KEEPING_WHY, pw_asked_value(q, "words"),
+			true);
 	pw_report_form_end(r, PW_P_KEEPING_HOLD);
 	begin_form(r, PW_P_KEEPING_LIFT, "lift");
-	pw_report_field(r, PW_FIELD_TEXT, "id", PW_P_KEEPING_LIFT_WHICH, pw_asked_value(q, "id"), true);
+	pw_report_field(r, PW_FIELD_TEXT, "id", PW_P_KEEPING_LIFT_WHICH, pw_asked_value(q, "id"),
+			true);
 	pw_report_form_end(r, PW_P_KEEPING_LIFT);
 }
 
@@ -189,13 +192,14 @@ struct holding {
 static int work_hold(struct pw_store *s, void *ctx, char *why, size_t size)
 {
 	struct holding *h = ctx;
+	const struct pw_hold *is = &h->hold;
 	int result = pw_keep_hold(s, &h->hold, why, size);
 
-	return result < 0 ? result
-			  : pw_asked_log(h->q, s, why, size,
-					 "set hold %" PRIu64 ": bus %s, %" PRId32 " to %" PRId32 ": %s",
-					 h->hold.id, h->hold.bus[0] ? h->hold.bus : "any",
-					 h->hold.from, h->hold.to, h->hold.words);
+	if (result < 0)
+		return result;
+	return pw_asked_log(h->q, s, why, size,
+			    "set hold %" PRIu64 ": bus %s, %" PRId32 " to %" PRId32 ": %s", is->id,
+			    is->bus[0] ? is->bus : "any", is->from, is->to, is->words);
 }
 
 static int post_hold(struct pw_asked *q)
@@ -208,7 +212,8 @@ static int post_hold(struct pw_asked *q)
 	if (bus[0] && (!pw_chain_word(bus) || strlen(bus) >= sizeof(h.hold.bus)))
 		return pw_asked_wrong(q, "bus", PW_P_KEEPING_BAD_BUS, NULL);
 	if (h.hold.from <= 0 || h.hold.to <= 0)
-		return pw_asked_wrong(q, h.hold.from <= 0 ? "from" : "to", PW_P_KEEPING_BAD_DAY, NULL);
+		return pw_asked_wrong(q, h.hold.from <= 0 ? "from" : "to", PW_P_KEEPING_BAD_DAY,
+				      NULL);
 	if (h.hold.to < h.hold.from)
 		return pw_asked_wrong(q, "to", PW_P_KEEPING_BAD_ORDER, NULL);
 	if (!words[0] || strlen(words) >= sizeof(h.hold.words))
@@ -258,15 +263,16 @@ struct purging {
 static int work_purge(struct pw_store *s, void *ctx, char *why, size_t size)
 {
 	struct purging *p = ctx;
-	int result = pw_keep_purge(s, p->kind, p->before, p->q->who, p->q->now_ms, PIECE, &p->purged,
-				   why, size);
+	int result = pw_keep_purge(s, p->kind, p->before, p->q->who, p->q->now_ms, PIECE,
+				   &p->purged, why, size);
 
 	p->more = result == 1;
 	if (result != 0)
 		return result < 0 ? result : 0;
 	return pw_asked_log(p->q, s, why, size,
 			    "purged %s before %" PRId32 ": %" PRIu64 " are gone, %" PRIu64 " held",
-			    pw_phrase_name(kinds[p->kind]), p->before, p->purged.count, p->purged.held);
+			    pw_phrase_name(kinds[p->kind]), p->before, p->purged.count,
+			    p->purged.held);
 }
 
 static enum pw_keep_kind find_kind(const char *name)

@@ -56,7 +56,8 @@ static void put_filter(const struct pw_asked *q, struct pw_report *r, int32_t fr
 	pw_report_field(r, PW_FIELD_DAY, "from", PW_P_LOG_FROM, pw_report_day(r, from), false);
 	pw_report_field(r, PW_FIELD_DAY, "to", PW_P_LOG_TO, pw_report_day(r, to), false);
 	pw_report_field(r, PW_FIELD_CODE, "who", PW_P_LOG_WHO, pw_asked_value(q, "who"), false);
-	pw_report_field(r, PW_FIELD_TEXT, "did", PW_P_LOG_CONTAINS, pw_asked_value(q, "did"), false);
+	pw_report_field(r, PW_FIELD_TEXT, "did", PW_P_LOG_CONTAINS, pw_asked_value(q, "did"),
+			false);
 	pw_report_form_end(r, PW_P_LOG_SHOW);
 }
 
@@ -80,8 +81,9 @@ int pw_log_get(struct pw_asked *q, struct pw_report *r)
 		{ NULL, PW_P_NONE, PW_COL_TEXT, 0, false },
 	};
 	int32_t from = pw_asked_day(q, "from"), to = pw_asked_day(q, "to");
-	struct looking l = { .q = q, .who = pw_asked_value(q, "who"), .did = pw_asked_value(q, "did"),
-			     .before = UINT64_MAX, .most = q->whole ? 0 : SHOWN };
+	struct looking l = { .q = q, .who = pw_asked_value(q, "who"),
+			     .did = pw_asked_value(q, "did"), .before = UINT64_MAX,
+			     .most = q->whole ? 0 : SHOWN };
 	int result;
 
 	if (from < 0 || to < 0)

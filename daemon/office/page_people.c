@@ -145,7 +145,8 @@ static void put_account_form(const struct pw_asked *q, struct pw_report *r)
 	pw_report_say(r, PW_SAY_HEADING, PW_P_PEOPLE_MAKE, NULL);
 	pw_report_form(r, "/people", false);
 	pw_report_field(r, PW_FIELD_HIDDEN, "what", PW_P_NONE, "account", false);
-	pw_report_field(r, PW_FIELD_CODE, "code", PW_P_PEOPLE_CODE_HELP, pw_asked_value(q, "code"), true);
+	pw_report_field(r, PW_FIELD_CODE, "code", PW_P_PEOPLE_CODE_HELP, pw_asked_value(q, "code"),
+			true);
 	pw_report_field(r, PW_FIELD_CHOICE, "role", PW_P_PEOPLE_MAY, NULL, true);
 	for (size_t i = 0; i < ROLES; i++)
 		pw_report_choice(r, pw_may_name(roles[i].role), roles[i].phrase,
@@ -166,7 +167,8 @@ static void put_token_form(const struct pw_asked *q, struct pw_report *r)
 			pw_asked_value(q, "account"), true);
 	pw_report_field(r, PW_FIELD_TEXT, "words", PW_P_PEOPLE_TOKEN_WORDS,
 			pw_asked_value(q, "words"), true);
-	pw_report_field(r, PW_FIELD_TEXT, "days", PW_P_PEOPLE_TOKEN_DAYS, days[0] ? days : "365", true);
+	pw_report_field(r, PW_FIELD_TEXT, "days", PW_P_PEOPLE_TOKEN_DAYS, days[0] ? days : "365",
+			true);
 	pw_report_form_end(r, PW_P_PEOPLE_TOKEN_MAKE);
 }
 
@@ -251,7 +253,8 @@ static int post_account(struct pw_asked *q)
 		pw_office_say("page /people: %s", why);
 		return -1;
 	}
-	const char *const fill[] = { a.code, pw_phrase(q->tongue, phrase_of(a.role)), a.first, NULL };
+	const char *const fill[] = { a.code, pw_phrase(q->tongue, phrase_of(a.role)), a.first,
+				     NULL };
 
 	say(q, a.first[0] ? PW_P_PEOPLE_DRAWN : PW_P_PEOPLE_SAVED, fill);
 	return 0;
@@ -261,7 +264,8 @@ static int post_token(struct pw_asked *q)
 {
 	const char *days = pw_asked_value(q, "days"), *words = pw_asked_value(q, "words");
 	const char *code = pw_asked_value(q, "account");
-	const long n = strlen(days) < 4 && strspn(days, "0123456789") == strlen(days) ? atol(days) : 0;
+	const bool digits = strlen(days) < 4 && strspn(days, "0123456789") == strlen(days);
+	const long n = digits ? atol(days) : 0;
 	char token[PW_TOKEN_DIGITS + 1], why[240];
 	int result;
 
@@ -286,7 +290,8 @@ static int post_token(struct pw_asked *q)
 static int post_end(struct pw_asked *q)
 {
 	char why[240];
-	int result = pw_account_token_end(q->o, q->who, pw_asked_value(q, "hash"), why, sizeof(why));
+	int result = pw_account_token_end(q->o, q->who, pw_asked_value(q, "hash"), why,
+					  sizeof(why));
 
 	if (result == -2)
 		return pw_asked_wrong(q, "hash", PW_P_WEB_NO_TOKEN, NULL);

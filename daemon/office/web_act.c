@@ -92,7 +92,8 @@ static void frame(struct pw_turn *t, struct pw_report *r)
 	FILE *out = open_memstream(&inner, &length), *whole;
 
 	if (out) {
-		pw_form_token(t->web->sessions, t->id, t->asked.leaf ? t->asked.leaf->path : "/", token);
+		pw_form_token(t->web->sessions, t->id, t->asked.leaf ? t->asked.leaf->path : "/",
+			      token);
 		pw_report_html(r, t->where, token, t->as == PW_AS_PRINT, out);
 		fclose(out);
 	}

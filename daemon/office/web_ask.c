@@ -76,7 +76,7 @@ static void take_as(struct pw_turn *t, const char *value)
 	for (size_t i = 0; i < sizeof(ways) / sizeof(ways[0]); i++)
 		if (strcmp(value, ways[i].name) == 0) {
 			t->as = ways[i].as;
-			t->asked.whole = true;
+			t->asked.whole = t->as != PW_AS_PRINT;
 			return;
 		}
 	t->bad_value = true;
@@ -142,7 +142,8 @@ static void note_where(struct pw_turn *t)
 	size_t n = (size_t)snprintf(t->where, sizeof(t->where), "%s", q->leaf->path);
 
 	for (unsigned i = 0; i < q->fields && n + 600 < sizeof(t->where); i++) {
-		snprintf(t->where + n, sizeof(t->where) - n, "%c%s=", i ? '&' : '?', q->field[i].name);
+		snprintf(t->where + n, sizeof(t->where) - n, "%c%s=", i ? '&' : '?',
+			 q->field[i].name);
 		pw_web_escape(t->where, sizeof(t->where), q->field[i].value);
 		n = strlen(t->where);
 	}
@@ -157,7 +158,8 @@ static const char *cookie_name(const struct pw_turn *t)
 
 static void take_who(struct pw_turn *t)
 {
-	const char *id = MHD_lookup_connection_value(t->connection, MHD_COOKIE_KIND, cookie_name(t));
+	const char *id =
+		MHD_lookup_connection_value(t->connection, MHD_COOKIE_KIND, cookie_name(t));
 	const char *given = header(t, "Authorization");
 
 	if (given && strncasecmp(given, "Bearer ", 7) == 0) {
@@ -199,26 +201,31 @@ static bool of_this_page(const struct pw_turn *t)
 
 /* -- its body ---------------------------------------------------------------------------------- */
 
+static bool make_room(struct pw_turn *t)
+{
+	const size_t room = t->room ? t->room * 2 : 65536, more = room - t->room;
+	char *file;
+
+	if (atomic_fetch_add(&t->web->held, more) + more > PW_WEB_FILES_MAX) {
+		atomic_fetch_sub(&t->web->held, more);
+		pw_turn_refuse(t, 503, PW_P_WEB_BUSY);
+		return false;
+	}
+	t->held += more;
+	file = realloc(t->file, room);
+	if (!file)
+		return false;
+	t->file = file;
+	t->room = room;
+	return true;
+}
+
 static bool take_file(struct pw_turn *t, const char *name, const char *data, size_t size)
 {
 	struct pw_asked *q = &t->asked;
 
-	if (q->file_length + size + 1 > t->room) {
-		const size_t room = t->room ? t->room * 2 : 65536;
-		char *more;
-
-		if (atomic_fetch_add(&t->web->held, room - t->room) + room - t->room > PW_WEB_FILES_MAX) {
-			atomic_fetch_sub(&t->web->held, room - t->room);
-			pw_turn_refuse(t, 503, PW_P_WEB_BUSY);
-			return false;
-		}
-		t->held += room - t->room;
-		more = realloc(t->file, room);
-		if (!more)
-			return false;
-		t->file = more;
-		t->room = room;
-	}
+	if (q->file_length + size + 1 > t->room && !make_room(t))
+		return false;
 	memcpy(t->file + q->file_length, data, size);
 	q->file_length += size;
 	t->file[q->file_length] = '\0';
@@ -228,7 +235,8 @@ static bool take_file(struct pw_turn *t, const char *name, const char *data, siz
 	return true;
 }
 
-static void take_value(struct pw_turn *t, const char *name, const char *data, uint64_t off, size_t size)
+static void take_value(struct pw_turn *t, const char *name, const char *data, uint64_t off,
+		       size_t size)
 {
 	const bool is_token = strcmp(name, "token") == 0;
 	const size_t most = is_token ? sizeof(t->token) : PW_ASK_VALUE;
@@ -240,7 +248,8 @@ static void take_value(struct pw_turn *t, const char *name, const char *data, ui
 		return;
 	}
 	if (!is_token)
-		room = off > 0 && q->fields > 0 ? q->field[q->fields - 1].value : value_room(t, name);
+		room = off > 0 && q->fields > 0 ? q->field[q->fields - 1].value
+						: value_room(t, name);
 	if (!room)
 		return;
 	if (off + size >= most || memchr(data, '\0', size)) {
@@ -284,7 +293,8 @@ static void begin_body(struct pw_turn *t)
 	t->most = files ? PW_WEB_FILE_MAX : PW_WEB_FORM_MAX;
 	if (!files && !is_type(type, "application/x-www-form-urlencoded"))
 		pw_turn_refuse(t, 415, PW_P_WEB_BAD);
-	else if (!length || strspn(length, "0123456789") != strlen(length))
+	else if (!length || strspn(length, "0123456789") != strlen(length) ||
+		 header(t, "Transfer-Encoding"))
 		pw_turn_refuse(t, 411, PW_P_WEB_BAD);
 	else if (strlen(length) > 9 || strtoul(length, NULL, 10) > t->most)
 		pw_turn_refuse(t, 413, PW_P_WEB_LARGE);

@@ -84,7 +84,8 @@ static void put_who(const struct pw_turn *t, FILE *out)
 	char token[PW_FORM_TOKEN];
 
 	fputs("<div class=\"who\">\n<p>", out);
-	pw_phrase_fill(out, pw_phrase(t->asked.tongue, PW_P_SIGNED_IN_AS), fill); /* a code needs no escape */
+	/* A code needs no escape. */
+	pw_phrase_fill(out, pw_phrase(t->asked.tongue, PW_P_SIGNED_IN_AS), fill);
 	fputs(" (", out);
 	put_phrase(t, may[t->asked.role], out);
 	fputs(")</p>\n<p><a href=\"/password\">", out);

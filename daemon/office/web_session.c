@@ -56,7 +56,8 @@ void pw_signed_draw(char id[PW_SESSION_ID])
 
 static bool is_over(const struct one *o, int64_t now_ms)
 {
-	return now_ms - o->seen_ms >= PW_SESSION_IDLE_MS || now_ms - o->began_ms >= PW_SESSION_MOST_MS;
+	return now_ms - o->seen_ms >= PW_SESSION_IDLE_MS ||
+	       now_ms - o->began_ms >= PW_SESSION_MOST_MS;
 }
 
 static struct one *find(struct pw_sessions *s, const char *id)

@@ -40,8 +40,8 @@ int pw_audit(int argc, char **argv)
 	memcpy(words + 1, argv, (size_t)argc * sizeof(*words));
 	if (find_office(path) == 0)
 		execv(path, words);
-	fprintf(stderr, "postwalk audit: %s: %s; expected the office's program beside this one: an audit "
-			"is asked for where the office is\n", path, strerror(errno));
+	fprintf(stderr, "postwalk audit: %s: %s; expected the office's program beside this one: an "
+			"audit is asked for where the office is\n", path, strerror(errno));
 	free(words);
 	return PW_EXIT_NOT;
 }
