@@ -13,13 +13,14 @@
 
 #define DAY_MS INT64_C(86400000)
 #define PAGES_MAX 4 /* of findings: with more of them, a row with any of them is not rare */
-/* A row's moment is not always of its day: a run may be 16 h long, and a zone 14 h from UTC. */
-#define BEFORE_MS (2 * DAY_MS)
-#define BEHIND_MS (4 * DAY_MS)
+/* A row's moment is not always within its day: a zone is up to 14 h before UTC or 12 h behind it, a run
+ * ends up to 16 h after it began, and its stop may be 90 min later (store_plans.c, match.c). */
+#define BEFORE_MS (14 * INT64_C(3600000))
+#define BEHIND_MS (DAY_MS + 30 * INT64_C(3600000))
 
 /* What leads a page, the rarest first. The WHERE of its index follows where it is of rare rows. */
 enum lead { BY_BUS, BY_DRIVER, BY_ROUTE, BY_LONGEST, BY_FINDINGS, BY_SOME_FINDING, BY_RESULTS,
-	    BY_VERDICTS, BY_RUNG, BY_TIME, LEADS };
+	    BY_VERDICTS, BY_RUNG, BY_DAY, BY_TIME, LEADS };
 static const struct fragment {
 	const char *moment, *index;
 } fragments[LEADS] = {
@@ -32,6 +33,7 @@ static const struct fragment {
 	[BY_RESULTS] = { "o.at_ms", " AND o.stands <> 'walked'" },
 	[BY_VERDICTS] = { "o.at_ms", " AND o.verdict IN ('late', 'doubtful', 'missed')" },
 	[BY_RUNG] = { "o.at_ms", " AND o.rung NOT IN ('', 'none')" },
+	[BY_DAY] = { "o.at_ms", "" },
 	[BY_TIME] = { "o.at_ms", "" },
 };
 
@@ -159,7 +161,9 @@ static enum lead lead_of(const struct pw_audit_filter *f)
 		return BY_RESULTS;
 	if (f->verdicts != 0 && (f->verdicts & 1u << PW_DONE) == 0)
 		return BY_VERDICTS;
-	return f->rung[0] != '\0' && strcmp(f->rung, "none") != 0 ? BY_RUNG : BY_TIME;
+	if (f->rung[0] != '\0' && strcmp(f->rung, "none") != 0)
+		return BY_RUNG;
+	return f->from != 0 && f->from == f->to ? BY_DAY : BY_TIME;
 }
 
 static void say_text(struct pw_filter_sql *m, const char *column, const char *text)
@@ -278,7 +282,10 @@ static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, en
 	say_columns(m);
 	say_lead(m, f, lead, value);
 	say_rest(m, f, lead);
-	say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL);
+	if (lead == BY_DAY)
+		say(m, " AND o.day = $%zu", argue_number(m, f->from));
+	else
+		say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL);
 	say_behind(m, moment, t, from);
 	say_order(m, moment, t, limit);
 }

@@ -7,6 +7,8 @@
 #include "rows_internal.h"
 #include "zone.h"
 
+#define LONGEST_MS (16 * INT64_C(3600000)) /* as a run sheet may have it */
+
 int pw_rows_dirty(struct pw_store *s, const char *bus, int32_t days, char *why, size_t size)
 {
 	const struct pw_cell args[] = { pw_cell_text(bus), pw_cell_number(days) };
@@ -72,9 +74,9 @@ int pw_audit_plan(struct pw_store *s, const struct pw_plan *p, char *why, size_t
 	int result;
 
 	if (p->bus[0] == '\0' || p->run[0] == '\0' || !pw_date_ok(p->day)
-	    || p->end_ms < p->begin_ms) {
+	    || p->end_ms < p->begin_ms || p->end_ms - p->begin_ms > LONGEST_MS) {
 		snprintf(why, size, "a planned run needs a bus, a day, an id, and an end that is "
-			 "not before its begin");
+			 "not before its begin and at most 16 h after it");
 		return -2;
 	}
 	result = pw_store_ask(s, PW_Q_PLAN_PUT, args, NULL, NULL, why, size);

@@ -52,6 +52,7 @@ CREATE TABLE outcome (bus text COLLATE "C" NOT NULL, day integer NOT NULL, nth i
 	text NOT NULL, stands text COLLATE "C" NOT NULL, due_ms bigint, PRIMARY KEY (bus, day, nth)) PARTITION BY
 	HASH (bus);
 CREATE INDEX outcome_at ON outcome (at_ms, bus, day, nth);
+CREATE INDEX outcome_day ON outcome (day, at_ms, bus, nth);
 CREATE INDEX outcome_bus ON outcome (bus, at_ms, day, nth);
 CREATE INDEX outcome_driver ON outcome (driver, at_ms, bus, day, nth) WHERE driver <> '';
 CREATE INDEX outcome_route ON outcome (route, at_ms, bus, day, nth) WHERE route <> '';

@@ -50,6 +50,7 @@ CREATE TABLE outcome (bus TEXT NOT NULL, day INTEGER NOT NULL, nth INTEGER NOT N
 	corrected_words TEXT NOT NULL, stands TEXT NOT NULL, due_ms INTEGER,
 	PRIMARY KEY (bus, day, nth)) STRICT, WITHOUT ROWID;
 CREATE INDEX outcome_at ON outcome (at_ms, bus, day, nth);
+CREATE INDEX outcome_day ON outcome (day, at_ms, bus, nth);
 CREATE INDEX outcome_bus ON outcome (bus, at_ms, day, nth);
 CREATE INDEX outcome_driver ON outcome (driver, at_ms, bus, day, nth) WHERE driver <> '';
 CREATE INDEX outcome_route ON outcome (route, at_ms, bus, day, nth) WHERE route <> '';
