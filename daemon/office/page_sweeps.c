@@ -43,7 +43,7 @@ static int work_rows(struct pw_store *s, void *ctx, char *why, size_t size)
 	if (!l->filter.driver[0] || l->logged)
 		return 0;
 	l->logged = true;
-	return pw_asked_log(l->q, s, why, size, "looked at the rows of driver %s", l->filter.driver);
+	return pw_asked_log(l->q, s, why, size, PW_LOG_SAW "the rows of driver %s", l->filter.driver);
 }
 
 /* -- the table --------------------------------------------------------------------------------- */

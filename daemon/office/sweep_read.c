@@ -164,7 +164,7 @@ int pw_one_sweep_read(struct pw_store *s, void *ctx, char *why, size_t size)
 		result = read_sweep(s, o, why, size);
 	if (result < 0)
 		return result;
-	return pw_asked_log(o->q, s, why, size, "looked at a row of bus %s, day %d, driver %s",
+	return pw_asked_log(o->q, s, why, size, PW_LOG_SAW "a row of bus %s, day %d, driver %s",
 			    o->row.key.bus, o->row.key.day, o->row.driver[0] ? o->row.driver : "-");
 }
 

@@ -543,6 +543,7 @@ static void the_list_is_ordered_by_time_and_by_what_is_known(void **state)
 	/* inside a bus: no curve */
 	post_file(y, "bus,at,celsius\nbus-07,2026-09-21 09:36,40\n", "source=its own sensor");
 	assert_int_equal(pw_heat_post(&y->q), 0);
+	ON_DESK(y, work_renew, NULL);
 	ask_for(y, "from=" DAY_TEXT "&to=" DAY_TEXT);
 	text = page(y, pw_heat_get, AS_LINES, NULL, 0);
 	assert_says(text, "\"measured\":\"heat_cabin\"");
@@ -612,8 +613,8 @@ static void views_and_acts_are_logged(void **state)
 	post_file(y, "at,celsius\n2026-09-21 09:28,5\n", "source=the yard's own");
 	assert_int_equal(pw_heat_post(&y->q), 0);
 	ON_DESK(y, work_logs, log);
-	assert_says(log, "looked at the rows of driver D-1\n");
-	assert_says(log, "looked at a row of bus bus-07, day 20260921, driver -\n");
+	assert_says(log, "saw the rows of driver D-1\n");
+	assert_says(log, "saw a row of bus bus-07, day 20260921, driver -\n");
 	assert_says(log, "corrected bus bus-07, day 20260921, a stop to walked: x\n");
 	assert_says(log, "warmth: 1 temperatures of warmth.csv taken, 0 lines not; source: the yard's own\n");
 }
