@@ -67,12 +67,12 @@ static int64_t end_ms(const struct bad *b)
 	return b->row.unchecked_ms == PW_NO_TIME ? begin_ms(b) : begin_ms(b) + b->row.unchecked_ms;
 }
 
-/* The bus's own first; where it has none, the yard's. */
-static int reckon(struct pw_store *s, struct listing *l, struct bad *b, char *why, size_t size)
+/* The bus's own, where the row says that one was known meanwhile. */
+static int reckon_cabin(struct pw_store *s, struct listing *l, struct bad *b, char *why, size_t size)
 {
 	int result;
 
-	if (b->row.warmest_c10 == INT32_MIN && l->yard.count == 0)
+	if (b->row.warmest_c10 == INT32_MIN)
 		return 0;
 	l->cabin.count = 0;
 	result = pw_audit_warmths(s, b->row.key.bus, begin_ms(b) - PW_HEAT_FRESH_MS, end_ms(b), keep_warm,
@@ -81,8 +81,16 @@ static int reckon(struct pw_store *s, struct listing *l, struct bad *b, char *wh
 		return result;
 	pw_heat_reckon(l->cabin.warm, l->cabin.count, true, begin_ms(b), end_ms(b), &b->heat);
 	memcpy(b->source, l->cabin.source, sizeof(b->source));
-	if (b->heat.known)
-		return 0;
+	return 0;
+}
+
+/* The bus's own first; where it has none, the yard's. */
+static int reckon(struct pw_store *s, struct listing *l, struct bad *b, char *why, size_t size)
+{
+	int result = reckon_cabin(s, l, b, why, size);
+
+	if (result < 0 || b->heat.known)
+		return result;
 	pw_heat_reckon(l->yard.warm, l->yard.count, false, begin_ms(b), end_ms(b), &b->heat);
 	memcpy(b->source, l->yard.source, sizeof(b->source));
 	return 0;
