@@ -254,7 +254,7 @@ static int take_lost(struct pw_morning *m, const struct pw_audit_row *row)
 static int ask_bad(struct pw_morning *m, struct pw_store *s, char *why, size_t size)
 {
 	const struct pw_audit_filter bad = { .verdicts = BAD_VERDICTS, .from = m->since,
-					     .to = m->today, .longest = true };
+					     .to = m->today };
 	const struct pw_audit_filter lost = { .results = BAD_RESULTS, .from = m->since,
 					      .to = m->today };
 	struct page p = { .m = m, .take = take_bad };
