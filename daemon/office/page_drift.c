@@ -319,6 +319,18 @@ static void put_days(struct drift_page *p)
 
 /* -- the page ---------------------------------------------------------------------------------- */
 
+/* How many signals so many days of steady lines would give. */
+static void say_looks(struct drift_page *p)
+{
+	size_t watched = 0;
+
+	for (size_t i = 0; i < p->lines; i++)
+		watched += p->line[i].bounces.points;
+	pw_report_say(p->r, PW_SAY_TEXT, PW_P_DRIFT_LOOKS, pw_report_count(p->r, (int64_t)p->lines),
+		      pw_report_count(p->r, (int64_t)watched),
+		      pw_report_number(p->r, (double)watched / pw_drift_arl[0].cusum_h5, 1), NULL);
+}
+
 static void put_head(struct drift_page *p)
 {
 	if (*p->bus)
@@ -356,6 +368,8 @@ static void put_page(struct drift_page *p)
 			      NULL);
 	else
 		say_lines(p);
+	if (p->lines > 0)
+		say_looks(p);
 	t = pw_report_table(p->r, "lines", PW_P_DRIFT_LINES_TABLE, line_columns);
 	for (size_t i = 0; i < lines; i++)
 		put_line(p, t, &p->line[i]);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * The page of trends over a made-up yard's sweeps in both stores. tests/office/data/trends_*.csv are
- * R's (trends_reference.R), of the same sweeps: what the page writes as JSON Lines is that, to 1e-9.
+ * The page of trends over a made-up yard's sweeps in both stores. tests/office/data/trends_*.csv
+ * are R's (trends_reference.R), of the same sweeps: what the page writes as JSON Lines is that, to
+ * 1e-9.
  */
 /* The store and reports each have a pw_table of their own. */
 #define pw_table pw_store_table
@@ -316,8 +317,8 @@ static void looks_are_said_as_r_counts_them(struct world *w)
 	make_yard(w);
 	p = ask(w, "/trends", "by=bus&span=2026", false);
 	snprintf(words, sizeof(words), "You are looking at %u buses. By chance alone about %.1f of "
-		 "them would stand out at 95 %%; %u do. After accounting for how many are looked at, "
-		 "%u do.", looks, 0.05 * looks, outside, found);
+		 "them would stand out at 95 %%. So many do: %u. After accounting for how many are "
+		 "looked at: %u.", looks, 0.05 * looks, outside, found);
 	says(&p, words);
 	snprintf(words, sizeof(words), "Of %u sweeps, %u were missed", n, x);
 	says(&p, words);

@@ -36,8 +36,8 @@
 	N(TRENDS_OF_HOURS, trends_of_hours, "{1} hour of the day", "{1} hours of the day") \
 	N(TRENDS_OF_WEEKDAYS, trends_of_weekdays, "{1} day of the week", "{1} days of the week") \
 	X(TRENDS_LOOKS, trends_looks, \
-	  "You are looking at {1}. By chance alone about {2} of them would stand out at 95 %; {3} " \
-	  "do. After accounting for how many are looked at, {4} do.") \
+	  "You are looking at {1}. By chance alone about {2} of them would stand out at 95 %. So " \
+	  "many do: {3}. After accounting for how many are looked at: {4}.") \
 	X(TRENDS_FALSE_ALARM, trends_false_alarm, \
 	  "Were they all alike, the chance that one or more of them stands out would be {1}.") \
 	X(TRENDS_WIDE, trends_wide, \
@@ -214,6 +214,9 @@
 	X(DRIFT_BEFORE_BAD, drift_before_bad, \
 	  "If a line was bad from the beginning of that time on, nothing shows here: it does what " \
 	  "it did.") \
+	X(DRIFT_LOOKS, drift_looks, \
+	  "Here are {1} lines and {2} days of lines after those that are their usual. On steady " \
+	  "days chance alone gives about {3} signals in so many, most of them over again soon.") \
 	X(DRIFT_OF_BUS, drift_of_bus, "Bus {1}, {2}") \
 	X(DRIFT_LOOKED_AT, drift_looked_at, \
 	  "Looked at: the {1} buses whose lines bounced, chattered or disagreed most on any of the " \
