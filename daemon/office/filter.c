@@ -12,6 +12,7 @@
 #include "rows_internal.h"
 
 #define DAY_MS INT64_C(86400000)
+#define SHORT_DAYS 32
 #define PAGES_MAX 4 /* of findings: with more of them, a row with any of them is not rare */
 /* A row's moment is not always within its day: a zone is up to 14 h before UTC or 12 h behind it, a run
  * ends up to 16 h after it began, and its stop may be 90 min later (store_plans.c, match.c). */
@@ -19,7 +20,7 @@
 #define BEHIND_MS (DAY_MS + 30 * INT64_C(3600000))
 
 /* What leads a page, the rarest first. The WHERE of its index follows where it is of rare rows. */
-enum lead { BY_BUS, BY_DRIVER, BY_ROUTE, BY_LONGEST, BY_FINDINGS, BY_SOME_FINDING, BY_RESULTS,
+enum lead { BY_BUS, BY_DRIVER, BY_ROUTE, BY_SOME_DAYS, BY_LONGEST, BY_FINDINGS, BY_SOME_FINDING, BY_RESULTS,
 	    BY_VERDICTS, BY_RUNG, BY_DAY, BY_TIME, LEADS };
 static const struct fragment {
 	const char *moment, *index;
@@ -27,6 +28,8 @@ static const struct fragment {
 	[BY_BUS] = { "o.at_ms", "" },
 	[BY_DRIVER] = { "o.at_ms", " AND o.driver <> ''" },
 	[BY_ROUTE] = { "o.at_ms", " AND o.route <> ''" },
+	[BY_SOME_DAYS] = { "o.at_ms", " AND o.verdict = 'missed'"
+				      " AND o.verdict IN ('late', 'doubtful', 'missed')" },
 	[BY_LONGEST] = { "o.unchecked_ms", "" },
 	[BY_FINDINGS] = { "f.at_ms", "" },
 	[BY_SOME_FINDING] = { "o.at_ms", " AND o.findings <> ''" },
@@ -143,6 +146,24 @@ static void say_findings(struct pw_filter_sql *m, struct set set)
 
 /* -- conditions -------------------------------------------------------------------------------- */
 
+/* Midnight in UTC of a day as YYYYMMDD: of the civil calendar, years 1 on. */
+static int64_t midnight_ms(int32_t day)
+{
+	const int32_t month = day / 100 % 100, year = day / 10000 - (month <= 2);
+	const int32_t shifted = (month + 9) % 12, of_year = year % 400;
+	const int64_t days = year / 400 * INT64_C(146097) + of_year * 365 + of_year / 4
+			     - of_year / 100 + (153 * shifted + 2) / 5 + day % 100 - 1 - 719468;
+
+	return days * DAY_MS;
+}
+
+/* The missed ones of so few days are put in order sooner than those of all days are looked through. */
+static bool is_short(const struct pw_audit_filter *f)
+{
+	return f->from != 0 && f->to != 0
+	       && midnight_ms(f->to) - midnight_ms(f->from) < SHORT_DAYS * DAY_MS;
+}
+
 static enum lead lead_of(const struct pw_audit_filter *f)
 {
 	const uint32_t dense = 1u << PW_RESULT_WALKED;
@@ -154,7 +175,7 @@ static enum lead lead_of(const struct pw_audit_filter *f)
 	if (f->route[0] != '\0')
 		return BY_ROUTE;
 	if (f->longest)
-		return BY_LONGEST;
+		return is_short(f) ? BY_SOME_DAYS : BY_LONGEST;
 	if (f->findings != 0)
 		return __builtin_popcount(f->findings) <= PAGES_MAX ? BY_FINDINGS : BY_SOME_FINDING;
 	if (f->results != 0 && (f->results & dense) == 0)
@@ -170,17 +191,6 @@ static void say_text(struct pw_filter_sql *m, const char *column, const char *te
 {
 	if (text[0] != '\0')
 		say(m, " AND %s || '' = $%zu", column, argue_text(m, text));
-}
-
-/* Midnight in UTC of a day as YYYYMMDD: of the civil calendar, years 1 on. */
-static int64_t midnight_ms(int32_t day)
-{
-	const int32_t month = day / 100 % 100, year = day / 10000 - (month <= 2);
-	const int32_t shifted = (month + 9) % 12, of_year = year % 400;
-	const int64_t days = year / 400 * INT64_C(146097) + of_year * 365 + of_year / 4
-			     - of_year / 100 + (153 * shifted + 2) / 5 + day % 100 - 1 - 719468;
-
-	return days * DAY_MS;
 }
 
 /* The moments lead into the index; the days are what was asked. */
@@ -259,8 +269,9 @@ static void say_lead(struct pw_filter_sql *m, const struct pw_audit_filter *f, e
 				   : " FROM outcome o WHERE 1 = 1", value);
 	say(m, "%s", fragments[lead].index);
 	if (f->longest)
-		say(m, " AND o.verdict%s = 'missed' AND o.unchecked_ms >= 0",
-		    lead == BY_LONGEST ? "" : " || ''");
+		say(m, lead == BY_LONGEST
+			       ? " AND o.verdict = 'missed' AND o.unchecked_ms >= 0"
+			       : " AND o.verdict || '' = 'missed' AND o.unchecked_ms + 0 >= 0");
 	if (text[lead] != NULL)
 		say(m, " AND %s = $%zu", named[lead], argue_text(m, text[lead]));
 	if (column[lead] != NULL)
@@ -276,7 +287,8 @@ static void say_order(struct pw_filter_sql *m, const char *moment, const char *t
 static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, enum lead lead,
 		    const char *value, const struct pw_filter_from *from, unsigned limit)
 {
-	const char *moment = f->longest ? "o.unchecked_ms" : fragments[lead].moment;
+	const char *moment = f->longest && lead != BY_LONGEST ? "o.unchecked_ms + 0"
+							       : fragments[lead].moment;
 	const char *t = lead == BY_FINDINGS ? "f" : "o";
 
 	say_columns(m);

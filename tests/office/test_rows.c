@@ -317,7 +317,8 @@ static const struct indexed {
 	{ { .rung = "cabin" }, "outcome_rung", false },
 	{ { .rung = "none" }, "outcome_at", false },
 	{ { .longest = true }, "outcome_unchecked", false },
-	{ { .longest = true, .from = 20261001, .to = 20261031 }, "outcome_unchecked", false },
+	{ { .longest = true, .from = 20261001, .to = 20261031 }, "outcome_verdict", true },
+	{ { .longest = true, .from = 20260701, .to = 20261031 }, "outcome_unchecked", false },
 	{ { .longest = true, .bus = "14" }, "(bus=?", true },
 	{ { .longest = true, .driver = "d-1" }, "outcome_driver", true },
 };
