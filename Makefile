@@ -158,9 +158,9 @@ TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) PO
 	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(abspath $(BUILD)/postwalk-office)
 # Side by side: what waits for the real clock, the browser and whole offices, and what computes.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep walls),$(UNIT))
-check: all units board-ready powercut-ready browser-ready
+check: all units board-ready powercut-ready browser-ready gtfs-ready
 	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) $(BOARD_TESTS) -- \
-		"$(BROWSER_TEST)" $(SOAK_TESTS) $(POWERCUT_TESTS) -- \
+		"$(BROWSER_TEST)" "$(GTFS_TEST)" $(SOAK_TESTS) $(POWERCUT_TESTS) -- \
 		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
 		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk"
@@ -238,6 +238,7 @@ install: all
 include tests/board/board.mk
 include tests/powercut/powercut.mk
 include tests/browser/browser.mk
+include tests/office/gtfs.mk
 include tests/soak/soak.mk
 
 clean:
