@@ -68,7 +68,8 @@ static int64_t after_stop(const struct judging *g, int64_t at_ms)
 
 bool pw_told_ladder(const struct pw_told_sweep *t, const struct pw_moment *m)
 {
-	static const char *const others[] = { "", "none", "prompt", "carried", "refused", "accepted" };
+	static const char *const others[] = { "", "none", "prompt", "carried", "refused",
+					      "accepted" };
 
 	if (m->kind != PW_AT_RUNG || !during(t, m->at_ms))
 		return false;
@@ -86,7 +87,8 @@ int64_t pw_told_overdue_ms(const struct pw_told_sweep *t)
 	return PW_NO_TIME;
 }
 
-/* A late press says when it was due, and so does the ladder; else the policy does, where no door moved it. */
+/* A late press says when it was due, and so does the ladder; else the policy, where no door
+ * moved it. */
 int64_t pw_told_due_ms(const struct pw_told_sweep *t)
 {
 	const struct pw_sweep *w = &t->sweep;
@@ -97,7 +99,8 @@ int64_t pw_told_due_ms(const struct pw_told_sweep *t)
 		return pw_minus(w->press_ms, w->late_ms);
 	if (overdue_ms != PW_NO_TIME)
 		return overdue_ms;
-	if (!t->has_policy || t->policy.unload_ms > 0 || (w->findings >> PW_F_DOOR_BEFORE_PRESS & 1))
+	if (!t->has_policy || t->policy.unload_ms > 0 ||
+	    (w->findings >> PW_F_DOOR_BEFORE_PRESS & 1))
 		return PW_NO_TIME;
 	return pw_plus(w->t0_ms, carried ? t->policy.carried_due_ms : t->policy.due_ms);
 }
@@ -249,7 +252,8 @@ static void judge_door(struct judging *g)
 	at_ms = opened(g, PW_SERVICE_DOOR, g->w->t0_ms, end_ms);
 	put(g, "R13", !g->p ? SAY(ASK_NO_POLICY) : g->p->door_rule == PW_AT_ONCE ? SAY(ASK_AT_ONCE)
 						 : SAY(ASK_GRACE, span(g->p->leave_grace_ms)),
-	    at_ms == PW_NO_TIME ? SAY(SEE_DOOR_USED) : SAY(SEE_OPENED, code("service_door"), at(at_ms)),
+	    at_ms == PW_NO_TIME ? SAY(SEE_DOOR_USED) : SAY(SEE_OPENED, code("service_door"),
+							   at(at_ms)),
 	    SAY(SO_DOOR));
 }
 
@@ -349,14 +353,16 @@ static void judge_power(struct judging *g)
 		if (m->kind != PW_AT_POWER || !during(g->t, m->back_ms) || shown++ == OTHERS_SHOWN)
 			continue;
 		put(g, "R20", SAY(ASK_POWER), m->lost ? SAY(SEE_POWER_LOST, at(m->back_ms))
-						      : SAY(SEE_POWER, at(m->at_ms), at(m->back_ms)),
+						      : SAY(SEE_POWER, at(m->at_ms),
+							    at(m->back_ms)),
 		    is_dip(g, m) ? SAY(SO_DIP)
 				 : has(g, PW_F_POWER_LOST) ? SAY(SO_POWER) : SAY(SO_NOTED));
 	}
 	if (shown == 0 && has(g, PW_F_POWER_LOST))
 		put(g, "R9 R20", SAY(ASK_POWER), SAY(SEE_GAP_BEFORE), SAY(SO_POWER));
 	if (has(g, PW_F_CLOCK_UNSURE))
-		put(g, "R21", SAY(ASK_CLOCK), SAY(SEE_CLOCK), SAY(SO_FINDING, code("clock_unsure")));
+		put(g, "R21", SAY(ASK_CLOCK), SAY(SEE_CLOCK),
+		    SAY(SO_FINDING, code("clock_unsure")));
 }
 
 static void judge_rest(struct judging *g)
@@ -398,7 +404,8 @@ static void judge_verdict(struct judging *g)
 
 void pw_judged_make(const struct pw_told_sweep *t, struct pw_judged *j)
 {
-	struct judging g = { .t = t, .w = &t->sweep, .p = t->has_policy ? &t->policy : NULL, .j = j };
+	struct judging g = { .t = t, .w = &t->sweep, .p = t->has_policy ? &t->policy : NULL,
+			     .j = j };
 
 	j->count = 0;
 	judge_stop(&g);

@@ -8,7 +8,8 @@
 
 static int take(struct pw_order *c, const struct pw_warmths *w, const char *path)
 {
-	struct pw_warmth_taking taking = { .w = w, .source = c->source, .who = c->by ? c->by : "shell",
+	struct pw_warmth_taking taking = { .w = w, .source = c->source,
+					   .who = c->by ? c->by : "shell",
 					   .file = path, .now_ms = pw_office_now_ms() };
 	int status = w->rows ? pw_order_desk(c, pw_warmth_take, &taking) : PW_EXIT_OK;
 
@@ -41,7 +42,8 @@ int pw_do_warmth(struct pw_order *c)
 	int status;
 
 	if (!pw_warmth_source_ok(c->source))
-		return pw_order_bad(c, "expected --source of 1 to 100 bytes on one line: where the figures "
+		return pw_order_bad(c,
+				    "expected --source of 1 to 100 bytes on one line: where the figures "
 				       "are from");
 	pw_order_path(c, c->argv[1], path, sizeof(path));
 	f = fopen(path, "r");

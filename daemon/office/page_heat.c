@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* How bad was it: missed sweeps of a period by time unchecked and, where one is known, by temperature. */
+/* How bad was it: missed sweeps by time unchecked and, where one is known, by temperature. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -68,15 +68,16 @@ static int64_t end_ms(const struct bad *b)
 }
 
 /* The bus's own, where the row says that one was known meanwhile. */
-static int reckon_cabin(struct pw_store *s, struct listing *l, struct bad *b, char *why, size_t size)
+static int reckon_cabin(struct pw_store *s, struct listing *l, struct bad *b, char *why,
+			size_t size)
 {
 	int result;
 
 	if (b->row.warmest_c10 == INT32_MIN)
 		return 0;
 	l->cabin.count = 0;
-	result = pw_audit_warmths(s, b->row.key.bus, begin_ms(b) - PW_HEAT_FRESH_MS, end_ms(b), keep_warm,
-				  &l->cabin, why, size);
+	result = pw_audit_warmths(s, b->row.key.bus, begin_ms(b) - PW_HEAT_FRESH_MS, end_ms(b),
+				  keep_warm, &l->cabin, why, size);
 	if (result < 0)
 		return result;
 	pw_heat_reckon(l->cabin.warm, l->cabin.count, true, begin_ms(b), end_ms(b), &b->heat);
@@ -108,15 +109,16 @@ static int read_yard(struct pw_store *s, struct listing *l, char *why, size_t si
 	}
 	if (l->count == 0)
 		return 0;
-	result = pw_audit_warmths(s, "", from_ms - PW_HEAT_FRESH_MS, to_ms, keep_warm, &l->yard, why, size);
+	result = pw_audit_warmths(s, "", from_ms - PW_HEAT_FRESH_MS, to_ms, keep_warm, &l->yard,
+				  why, size);
 	return result < 0 ? result : 0;
 }
 
 static int work_list(struct pw_store *s, void *ctx, char *why, size_t size)
 {
 	struct listing *l = ctx;
-	int result = pw_audit_tallies(s, PW_BY_ALL, "", l->filter.from, l->filter.to, add_missed, l, why,
-				      size);
+	int result = pw_audit_tallies(s, PW_BY_ALL, "", l->filter.from, l->filter.to, add_missed, l,
+				      why, size);
 
 	if (result >= 0)
 		result = pw_audit_rows(s, &l->filter, NULL, ROWS_MOST, keep_row, l, why, size);
@@ -245,8 +247,9 @@ static void put_tables(struct listing *l, struct pw_report *r)
 /* The last days, where none are asked for. */
 static int take_days(struct pw_asked *q, struct pw_audit_filter *f)
 {
-	*f = (struct pw_audit_filter){ .verdicts = 1u << PW_MISSED, .longest = true,
-				       .from = pw_asked_day(q, "from"), .to = pw_asked_day(q, "to") };
+	*f = (struct pw_audit_filter){ .verdicts = 1u << PW_MISSED, .longest = true };
+	f->from = pw_asked_day(q, "from");
+	f->to = pw_asked_day(q, "to");
 	if (f->from < 0)
 		return pw_asked_wrong(q, "from", PW_P_SWEEPS_NO_DAY, pw_asked_value(q, "from"));
 	if (f->to < 0)
@@ -273,10 +276,12 @@ static void put_head(const struct listing *l, struct pw_report *r, bool wrong)
 	pw_report_say(r, PW_SAY_TITLE, PW_P_HEAT_NAME, NULL);
 	if (!wrong)
 		pw_report_say_count(r, PW_SAY_LEAD, PW_P_HEAT_LEAD, l->missed,
-				    pw_report_day(r, l->filter.from), pw_report_day(r, l->filter.to), NULL);
+				    pw_report_day(r, l->filter.from),
+				    pw_report_day(r, l->filter.to), NULL);
 	pw_report_say(r, PW_SAY_CAUTION, PW_P_HEAT_CAUTION, NULL);
 	if (!wrong && l->missed > ROWS_MOST)
-		pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_CAPPED, pw_report_count(r, ROWS_MOST), NULL);
+		pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_CAPPED, pw_report_count(r, ROWS_MOST),
+			      NULL);
 	pw_report_form(r, "/heat", true);
 	put_day(r, "from", PW_P_COL_FROM, l->filter.from);
 	put_day(r, "to", PW_P_COL_TO, l->filter.to);
@@ -291,14 +296,16 @@ static void put_import(const struct pw_asked *q, struct pw_report *r)
 	pw_report_say(r, PW_SAY_TEXT, PW_P_HEAT_ADD_ABOUT, NULL);
 	pw_report_form(r, "/heat", false);
 	pw_report_field(r, PW_FIELD_FILE, "file", PW_P_HEAT_FILE, NULL, true);
-	pw_report_field(r, PW_FIELD_WORDS, "source", PW_P_HEAT_FROM, pw_asked_value(q, "source"), true);
+	pw_report_field(r, PW_FIELD_WORDS, "source", PW_P_HEAT_FROM, pw_asked_value(q, "source"),
+			true);
 	pw_report_form_end(r, PW_P_HEAT_TAKE);
 }
 
 static int make_room(struct listing *l)
 {
 	l->bad = calloc(ROWS_MOST, sizeof(*l->bad));
-	l->yard = (struct warms){ .warm = malloc(YARD_MOST * sizeof(struct pw_warm)), .room = YARD_MOST };
+	l->yard = (struct warms){ .warm = malloc(YARD_MOST * sizeof(struct pw_warm)),
+				  .room = YARD_MOST };
 	l->cabin = (struct warms){ .warm = malloc(CABIN_MOST * sizeof(struct pw_warm)),
 				   .room = CABIN_MOST };
 	return l->bad && l->yard.warm && l->cabin.warm ? 0 : -1;

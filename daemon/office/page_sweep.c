@@ -17,8 +17,9 @@ static enum pw_phrase state_word(const struct pw_audit_row *row)
 {
 	const enum pw_result stands = row->corrected ? row->corrected : row->result;
 
-	return stands == PW_RESULT_UNPLANNED && row->seq ? pw_phrase_find(pw_verdict_name(row->verdict))
-							  : result_word(stands);
+	if (stands == PW_RESULT_UNPLANNED && row->seq)
+		return pw_phrase_find(pw_verdict_name(row->verdict));
+	return result_word(stands);
 }
 
 static enum pw_result stands(const struct pw_audit_row *row)
@@ -88,7 +89,8 @@ static void put_facts(struct pw_report *r, const struct pw_audit_row *row)
 
 /* -- drawing and judgement --------------------------------------------------------------------- */
 
-static void put_drawing(struct pw_report *r, const struct pw_one_sweep *o, const struct pw_in_words *in)
+static void put_drawing(struct pw_report *r, const struct pw_one_sweep *o,
+			const struct pw_in_words *in)
 {
 	char *svg = NULL;
 	size_t length;
@@ -125,7 +127,8 @@ static void put_said(struct pw_table *t, const struct pw_in_words *in, const str
 	free(text);
 }
 
-static void put_judged(struct pw_report *r, const struct pw_one_sweep *o, const struct pw_in_words *in)
+static void put_judged(struct pw_report *r, const struct pw_one_sweep *o,
+		       const struct pw_in_words *in)
 {
 	struct pw_judged *j = malloc(sizeof(*j));
 	struct pw_table *t;
@@ -291,8 +294,8 @@ static void put_form(struct pw_report *r, const struct pw_one_sweep *o)
 	for (enum pw_result v = PW_RESULT_WALKED; v < PW_RESULT_UNPLANNED; v++)
 		pw_report_choice(r, pw_result_name(v), result_word(v), v == now);
 	pw_report_choice(r, "none", PW_P_SWEEPS_UNCORRECTED, now >= PW_RESULT_UNPLANNED);
-	pw_report_field(r, PW_FIELD_WORDS, "words", PW_P_SWEEPS_WORDS, pw_asked_value(o->q, "words"),
-			true);
+	pw_report_field(r, PW_FIELD_WORDS, "words", PW_P_SWEEPS_WORDS,
+			pw_asked_value(o->q, "words"), true);
 	pw_report_form_end(r, PW_P_SWEEPS_KEEP);
 }
 
@@ -302,7 +305,8 @@ static void put_page(struct pw_report *r, const struct pw_one_sweep *o)
 {
 	const struct pw_audit_row *row = &o->row;
 
-	pw_report_say(r, PW_SAY_TITLE, PW_P_SWEEPS_ONE, row->key.bus, pw_report_moment(r, row->at_ms),
+	pw_report_say(r, PW_SAY_TITLE, PW_P_SWEEPS_ONE, row->key.bus,
+		      pw_report_moment(r, row->at_ms),
 		      pw_phrase(pw_report_tongue(r), state_word(row)), NULL);
 	put_facts(r, row);
 	if (o->told)

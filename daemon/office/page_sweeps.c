@@ -36,14 +36,15 @@ static int work_rows(struct pw_store *s, void *ctx, char *why, size_t size)
 	l->rows = 0;
 	if (result < 0)
 		return result;
-	result = pw_audit_rows(s, &l->filter, result ? &before : NULL, (unsigned)l->room, keep_row, l,
-			       why, size);
+	result = pw_audit_rows(s, &l->filter, result ? &before : NULL, (unsigned)l->room, keep_row,
+			       l, why, size);
 	if (result < 0)
 		return result;
 	if (!l->filter.driver[0] || l->logged)
 		return 0;
 	l->logged = true;
-	return pw_asked_log(l->q, s, why, size, PW_LOG_SAW "the rows of driver %s", l->filter.driver);
+	return pw_asked_log(l->q, s, why, size, PW_LOG_SAW "the rows of driver %s",
+			    l->filter.driver);
 }
 
 /* -- the table --------------------------------------------------------------------------------- */
@@ -153,8 +154,10 @@ static void put_row(struct pw_table *t, const struct pw_audit_row *row)
 	pw_cell_put_text(t, row->driver);
 	put_sweep(t, row);
 	put_rest(t, row);
-	pw_row_mark(t, result == PW_P_UNPLANNED && row->seq ? pw_phrase_find(pw_verdict_name(row->verdict))
-							     : result);
+	if (result == PW_P_UNPLANNED && row->seq)
+		pw_row_mark(t, pw_phrase_find(pw_verdict_name(row->verdict)));
+	else
+		pw_row_mark(t, result);
 }
 
 /* -- the page ---------------------------------------------------------------------------------- */

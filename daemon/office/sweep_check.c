@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Lines for a shell, which check a sweep's record, its seal and its bus's chain, and need no page. */
+/* Lines for a shell: they check a sweep's record, its seal and its bus's chain, without a page. */
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
@@ -23,7 +23,8 @@ static void write_record(const struct pw_one_sweep *o, FILE *out)
 {
 	const struct pw_record *r = &o->of.record;
 
-	fprintf(out, "head -c -1 >record.txt <<'END-OF-RECORD'\npostwalk-record-v1\n%s\n%s\n%" PRIu64
+	fprintf(out,
+		"head -c -1 >record.txt <<'END-OF-RECORD'\npostwalk-record-v1\n%s\n%s\n%" PRIu64
 		"\n%" PRIu64 "\n%" PRId64 "\n%" PRId64 "\n%d\n%s\n%s\n%s\nEND-OF-RECORD\n",
 		o->row.key.bus, r->epoch, r->seq, r->boot, r->mono_ms, r->wall_ms, r->wall_ok,
 		pw_kind_name(r->kind), o->prev, o->body);
@@ -40,14 +41,16 @@ static void write_seal(const struct pw_one_sweep *o, FILE *out)
 	fprintf(out, "openssl pkey -pubin -in bus.pub -outform DER | sha256sum\n");
 	fprintf(out, "cat >seal.txt <<'END-OF-SEAL'\n%sEND-OF-SEAL\n", text);
 	fprintf(out, "echo '%s' | tr a-f A-F | basenc --base16 -d >seal.sig\n", o->seal.sig);
-	fprintf(out, "openssl pkeyutl -verify -rawin -pubin -inkey bus.pub -in seal.txt -sigfile seal.sig\n");
+	fprintf(out,
+		"openssl pkeyutl -verify -rawin -pubin -inkey bus.pub -in seal.txt -sigfile seal.sig\n");
 }
 
 static void write_chain(const struct pw_one_sweep *o, FILE *out)
 {
 	fprintf(out, "postwalk-office export --office ");
 	quote(o->q->o->dir, out);
-	fprintf(out, " %s --epoch %s --branch %" PRIu32 " >bus.jsonl\n", o->row.key.bus, o->row.epoch,
+	fprintf(out, " %s --epoch %s --branch %" PRIu32 " >bus.jsonl\n", o->row.key.bus,
+		o->row.epoch,
 		o->row.branch);
 	fprintf(out, "postwalk verify --key bus.pub bus.jsonl\n");
 }

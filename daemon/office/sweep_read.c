@@ -29,7 +29,8 @@ static int read_policy(struct pw_store *s, struct pw_one_sweep *o, uint64_t befo
 	const struct pw_audit_row *row = &o->row;
 	uint32_t branch = row->branch;
 	uint64_t seq;
-	int result = pw_store_policy_before(s, row->key.bus, row->epoch, &branch, before, &seq, why, size);
+	int result = pw_store_policy_before(s, row->key.bus, row->epoch, &branch, before, &seq, why,
+					    size);
 
 	if (result <= 0)
 		return result;
@@ -96,8 +97,8 @@ static int read_stretch(struct pw_store *s, struct pw_one_sweep *o, char *why, s
 	}
 	result = read_policy(s, o, from, why, size);
 	if (result == 0 && !o->refused)
-		result = pw_store_read(s, row->key.bus, row->epoch, row->branch, from, take_record, o, why,
-				       size);
+		result = pw_store_read(s, row->key.bus, row->epoch, row->branch, from, take_record,
+				       o, why, size);
 	return result < 0 ? result : 0;
 }
 

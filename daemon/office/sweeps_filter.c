@@ -82,7 +82,8 @@ static int take_text(struct pw_asked *q, const struct text_field *t, struct pw_a
 {
 	const char *value = pw_asked_value(q, t->field);
 
-	if (strlen(value) >= t->size || (t->kind == PW_FIELD_CODE && value[0] && !pw_chain_word(value)))
+	if (strlen(value) >= t->size || (t->kind == PW_FIELD_CODE && value[0] &&
+					 !pw_chain_word(value)))
 		return pw_asked_wrong(q, t->field, PW_P_SWEEPS_NO_SUCH, value);
 	strcpy((char *)f + t->at, value);
 	return 0;
@@ -155,7 +156,8 @@ static void add_field(char *address, const char *name, const char *value)
 {
 	const size_t used = strlen(address);
 
-	snprintf(address + used, PW_SWEEPS_ADDRESS - used, "%s%s=", strchr(address, '?') ? "&" : "?",
+	snprintf(address + used, PW_SWEEPS_ADDRESS - used, "%s%s=",
+		 strchr(address, '?') ? "&" : "?",
 		 name);
 	pw_address_add(address, PW_SWEEPS_ADDRESS, value);
 }
@@ -193,7 +195,8 @@ int pw_sweeps_behind(const struct pw_asked *q, struct pw_audit_key *key)
 	memcpy(key->epoch, text, strcspn(text, "~"));
 	text += strcspn(text, "~");
 	n = 0;
-	if (sscanf(text, "~%" SCNu32 "~%" SCNu64 "~%n", &key->branch, &key->seq, &n) != 2 || n == 0 ||
+	if (sscanf(text, "~%" SCNu32 "~%" SCNu64 "~%n", &key->branch, &key->seq, &n) != 2 ||
+	    n == 0 ||
 	    strlen(text + n) >= sizeof(key->run))
 		return -2;
 	strcpy(key->run, text + n);

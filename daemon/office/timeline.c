@@ -59,19 +59,22 @@ static void write_at(struct drawing *d, double x, double y, const char *kind, co
 	fputs("</text>\n", d->out);
 }
 
-static void say_phrase(struct drawing *d, double x, double y, const char *kind, enum pw_phrase phrase)
+static void say_phrase(struct drawing *d, double x, double y, const char *kind,
+		       enum pw_phrase phrase)
 {
 	write_at(d, x, y, kind, pw_phrase(d->in->tongue, phrase));
 }
 
 static const char *span_words(const struct drawing *d, int64_t ms, char text[PW_VALUE_TEXT])
 {
-	return pw_value_words(d->in, &(struct pw_value){ .kind = PW_VALUE_SPAN, .number = ms }, text);
+	return pw_value_words(d->in, &(struct pw_value){ .kind = PW_VALUE_SPAN, .number = ms },
+			      text);
 }
 
 static const char *clock_words(const struct drawing *d, int64_t ms, char text[PW_VALUE_TEXT])
 {
-	return pw_value_words(d->in, &(struct pw_value){ .kind = PW_VALUE_CLOCK, .number = ms }, text);
+	return pw_value_words(d->in, &(struct pw_value){ .kind = PW_VALUE_CLOCK, .number = ms },
+			      text);
 }
 
 /* A box over a time, with its words in it, or behind it where they do not go in. */
@@ -84,7 +87,8 @@ static void box(struct drawing *d, int64_t from_ms, int64_t to_ms, double y, dou
 
 	if (to_ms < d->from_ms || from_ms > d->to_ms || to_ms < from_ms)
 		return;
-	fprintf(d->out, "<rect class=\"%s\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\"/>\n",
+	fprintf(d->out,
+		"<rect class=\"%s\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"%.1f\"/>\n",
 		kind, x, y, width < 1 ? 1 : width, height);
 	if (within)
 		write_at(d, x + 4, y + height - 4, "timeline-in", words);
@@ -95,7 +99,8 @@ static void box(struct drawing *d, int64_t from_ms, int64_t to_ms, double y, dou
 static void lane(struct drawing *d, const char *name)
 {
 	write_at(d, 4, d->y + LANE / 2 + 4, "timeline-name", name);
-	fprintf(d->out, "<line class=\"timeline-base\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
+	fprintf(d->out,
+		"<line class=\"timeline-base\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
 		LEFT, RIGHT, d->y + LANE - 6, d->y + LANE - 6);
 }
 
@@ -131,8 +136,9 @@ static void choose_view(struct drawing *d)
 static void make_axis(struct drawing *d)
 {
 	const struct pw_sweep *w = d->w;
-	int64_t moment[MOMENTS_MAX] = { w->t0_ms, w->press_ms, w->exit_ms, w->closed_ms, walk_end_ms(d),
-					return_end_ms(d), pw_told_due_ms(d->t) };
+	int64_t moment[MOMENTS_MAX] = { w->t0_ms, w->press_ms, w->exit_ms, w->closed_ms,
+					walk_end_ms(d), return_end_ms(d),
+					pw_told_due_ms(d->t) };
 	size_t count = 7;
 
 	for (uint32_t i = 0; i < w->refused && i < PW_REFUSALS_MAX; i++)
@@ -163,7 +169,8 @@ static void draw_phases(struct drawing *d)
 		box(d, due_ms, over_ms, d->y + 8, BAR, "timeline-overdue",
 		    pw_code_words(d->in, "overdue"));
 	if (w->press_ms != PW_NO_TIME)
-		box(d, w->press_ms, later(w->closed_ms, w->press_ms), d->y + 8, BAR, "timeline-back",
+		box(d, w->press_ms, later(w->closed_ms, w->press_ms), d->y + 8, BAR,
+		    "timeline-back",
 		    pw_code_words(d->in, "walk_back"));
 	d->y += LANE;
 }
@@ -180,7 +187,8 @@ static void draw_due(struct drawing *d)
 	snprintf(words, sizeof(words), "%.100s %.20s%s", pw_phrase(d->in->tongue, PW_P_SWEEPS_DUE),
 		 clock_words(d, due_ms, text), due_ms > d->to_ms ? " →" : "");
 	if (due_ms > d->to_ms) {
-		fprintf(d->out, "<text class=\"timeline-by\" text-anchor=\"end\" x=\"%.1f\" y=\"%.1f\">%s"
+		fprintf(d->out,
+			"<text class=\"timeline-by\" text-anchor=\"end\" x=\"%.1f\" y=\"%.1f\">%s"
 			"</text>\n", RIGHT, d->y + 12, words);
 		return;
 	}
@@ -255,7 +263,8 @@ static void draw_signals(struct drawing *d)
 
 	write_at(d, 4, d->y + LANE / 2 + 12, "timeline-name",
 		 pw_phrase(d->in->tongue, PW_P_SWEEPS_LANE_SIGNALS));
-	fprintf(d->out, "<line class=\"timeline-base\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
+	fprintf(d->out,
+		"<line class=\"timeline-base\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
 		LEFT, RIGHT, base, base);
 	for (size_t i = 0; i < d->t->count; i++) {
 		const struct pw_moment *m = &d->t->moment[i];
@@ -263,7 +272,8 @@ static void draw_signals(struct drawing *d)
 		const double x = x_of(d, m->at_ms), width = x_of(d, signal_end_ms(d, i)) - x;
 		const bool within = LETTER * (double)strlen(name) + 8 <= width;
 
-		if (m->kind != PW_AT_RUNG || m->at_ms < d->w->t0_ms || strcmp(m->name, "none") == 0 ||
+		if (m->kind != PW_AT_RUNG || m->at_ms < d->w->t0_ms ||
+		    strcmp(m->name, "none") == 0 ||
 		    m->at_ms > d->w->closed_ms)
 			continue;
 		step += pw_told_ladder(d->t, m) && step < 4;
@@ -325,10 +335,12 @@ static void draw_presses(struct drawing *d)
 
 	for (uint32_t i = 0; i < w->refused && i < PW_REFUSALS_MAX; i++)
 		if (in_view(d, w->refusal[i].at_ms))
-			fprintf(d->out, "<path class=\"timeline-refused\" d=\"M%.1f %.1fl8 8m0-8l-8 8\"/>\n",
+			fprintf(d->out,
+				"<path class=\"timeline-refused\" d=\"M%.1f %.1fl8 8m0-8l-8 8\"/>\n",
 				x_of(d, w->refusal[i].at_ms) - 4, d->y + 2);
 	if (w->press_ms != PW_NO_TIME)
-		fprintf(d->out, "<circle class=\"timeline-accepted\" cx=\"%.1f\" cy=\"%.1f\" r=\"5\"/>\n",
+		fprintf(d->out,
+			"<circle class=\"timeline-accepted\" cx=\"%.1f\" cy=\"%.1f\" r=\"5\"/>\n",
 			x_of(d, w->press_ms), d->y + 6);
 }
 
@@ -364,8 +376,10 @@ static void draw_power(struct drawing *d, double top)
 
 		if (m->kind != PW_AT_POWER || m->back_ms < d->from_ms || m->at_ms > d->to_ms)
 			continue;
-		box(d, later(m->at_ms, d->from_ms), m->back_ms, top, d->y - top, "timeline-gap", "");
-		say_phrase(d, x_of(d, m->back_ms) + 3, top + 8, "timeline-by", PW_P_SWEEPS_NO_POWER);
+		box(d, later(m->at_ms, d->from_ms), m->back_ms, top, d->y - top, "timeline-gap",
+		    "");
+		say_phrase(d, x_of(d, m->back_ms) + 3, top + 8, "timeline-by",
+			   PW_P_SWEEPS_NO_POWER);
 	}
 }
 
@@ -380,9 +394,11 @@ static void draw_cuts(struct drawing *d, double top)
 
 		if (!p->cut)
 			continue;
-		fprintf(d->out, "<path class=\"timeline-cut\" d=\"M%.1f %.1fV%.1fM%.1f %.1fV%.1f\"/>\n",
+		fprintf(d->out,
+			"<path class=\"timeline-cut\" d=\"M%.1f %.1fV%.1fM%.1f %.1fV%.1f\"/>\n",
 			x - 3, top, d->y + 6, x + 3, top, d->y + 6);
-		fprintf(d->out, "<text class=\"timeline-cut-span\" text-anchor=\"middle\" x=\"%.1f\" "
+		fprintf(d->out,
+			"<text class=\"timeline-cut-span\" text-anchor=\"middle\" x=\"%.1f\" "
 			"y=\"%.1f\">", x, d->y + 32 + ROW * (double)(row++ % 2));
 		put_text(span_words(d, p->to_ms - p->from_ms, text), d->out);
 		fputs("</text>\n", d->out);
@@ -391,7 +407,8 @@ static void draw_cuts(struct drawing *d, double top)
 
 static int64_t first_label_ms(const struct drawing *d, int64_t from_ms)
 {
-	const int64_t step_ms = d->axis.step_ms, wall_ms = pw_plus(from_ms, d->in->wall_less_mono_ms);
+	const int64_t wall_ms = pw_plus(from_ms, d->in->wall_less_mono_ms);
+	const int64_t step_ms = d->axis.step_ms;
 
 	return from_ms + (step_ms - (wall_ms % step_ms + step_ms) % step_ms) % step_ms;
 }
@@ -410,14 +427,17 @@ static void draw_clock(struct drawing *d)
 		     at_ms += d->axis.step_ms) {
 			const double x = x_of(d, at_ms);
 
-			fprintf(d->out, "<path class=\"timeline-tick\" d=\"M%.1f %.1fv6\"/>\n", x, d->y);
+			fprintf(d->out, "<path class=\"timeline-tick\" d=\"M%.1f %.1fv6\"/>\n", x,
+				d->y);
 			if (x - 26 < free_from || x + 26 > WIDTH)
 				continue;
-			write_at(d, x - 25, d->y + 18, "timeline-clock", clock_words(d, at_ms, text));
+			write_at(d, x - 25, d->y + 18, "timeline-clock",
+				 clock_words(d, at_ms, text));
 			free_from = x + 30;
 		}
 	}
-	fprintf(d->out, "<line class=\"timeline-tick\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
+	fprintf(d->out,
+		"<line class=\"timeline-tick\" x1=\"%.0f\" x2=\"%.0f\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
 		LEFT, RIGHT, d->y, d->y);
 }
 
@@ -425,7 +445,8 @@ static void draw_legend(struct drawing *d)
 {
 	double y = d->y + 66;
 
-	fprintf(d->out, "<circle class=\"timeline-accepted\" cx=\"10\" cy=\"%.1f\" r=\"5\"/>\n", y - 4);
+	fprintf(d->out, "<circle class=\"timeline-accepted\" cx=\"10\" cy=\"%.1f\" r=\"5\"/>\n",
+		y - 4);
 	say_phrase(d, 20, y, "timeline-by", PW_P_SWEEPS_KEY_ACCEPTED);
 	fprintf(d->out, "<path class=\"timeline-refused\" d=\"M246 %.1fl8 8m0-8l-8 8\"/>\n", y - 8);
 	say_phrase(d, 260, y, "timeline-by", PW_P_SWEEPS_KEY_REFUSED);

@@ -18,7 +18,8 @@ static int by_time(const void *a, const void *b)
 
 static void add(struct pw_axis *a, int64_t from_ms, int64_t to_ms, bool cut)
 {
-	a->piece[a->count++] = (struct pw_axis_piece){ .from_ms = from_ms, .to_ms = to_ms, .cut = cut };
+	a->piece[a->count++] = (struct pw_axis_piece){ .from_ms = from_ms, .to_ms = to_ms,
+						       .cut = cut };
 }
 
 /* False: that makes too many pieces. */
@@ -59,15 +60,16 @@ static void lay_out(struct pw_axis *a, double x, double width)
 			left -= CUT_WIDTH;
 		else
 			shown_ms += a->piece[i].to_ms - a->piece[i].from_ms;
+	shown_ms = shown_ms > 0 ? shown_ms : 1;
 	for (size_t i = 0; i < a->count; i++) {
 		struct pw_axis_piece *p = &a->piece[i];
 
 		p->x = x;
 		p->width = p->cut ? CUT_WIDTH
-				  : left * (double)(p->to_ms - p->from_ms) / (double)(shown_ms ? shown_ms : 1);
+				  : left * (double)(p->to_ms - p->from_ms) / (double)shown_ms;
 		x += p->width;
 	}
-	a->step_ms = shown_ms ? (int64_t)(LABEL_WIDTH * (double)shown_ms / left) : 1000;
+	a->step_ms = (int64_t)(LABEL_WIDTH * (double)shown_ms / left);
 }
 
 /* The next of those that a clock has. */
@@ -103,7 +105,8 @@ double pw_axis_x(const struct pw_axis *a, int64_t ms)
 	for (size_t i = 0; i < a->count; i++) {
 		p = &a->piece[i];
 		if (ms <= p->to_ms && p->to_ms > p->from_ms)
-			return p->x + p->width * (double)(ms - p->from_ms) / (double)(p->to_ms - p->from_ms);
+			return p->x + p->width * (double)(ms - p->from_ms) /
+			       (double)(p->to_ms - p->from_ms);
 	}
 	return p->x + p->width;
 }

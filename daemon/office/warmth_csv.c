@@ -239,7 +239,8 @@ static int read_headings(struct reading *g, struct pw_csv *csv, char *why, size_
 	}
 	if (g->at[AT] != NONE && (g->at[CELSIUS] != NONE) != (g->at[FAHRENHEIT] != NONE))
 		return 0;
-	snprintf(why, size, "line 1: expected the columns at, and celsius or fahrenheit, and perhaps "
+	snprintf(why, size,
+		 "line 1: expected the columns at, and celsius or fahrenheit, and perhaps "
 		 "bus");
 	return -2;
 }
@@ -271,7 +272,8 @@ static int drop_doubles(struct pw_warmths *w)
 	for (size_t i = 0; i < w->rows; i++) {
 		const struct pw_warmth_row *last = kept ? &w->row[kept - 1] : NULL;
 
-		if (last && last->at_ms == w->row[i].at_ms && strcmp(last->bus, w->row[i].bus) == 0) {
+		if (last && last->at_ms == w->row[i].at_ms &&
+		    strcmp(last->bus, w->row[i].bus) == 0) {
 			if (note(w, w->row[i].line, PW_P_HEAT_DUPLICATE, ""))
 				return -1;
 			continue;
@@ -293,7 +295,8 @@ static int read_all(struct reading *g, struct pw_csv *csv, char *why, size_t siz
 		return got;
 	while ((got = pw_csv_next(csv, &row, why, size)) == 1)
 		if (take_row(g, &row)) {
-			snprintf(why, size, "there is no memory for more than %zu rows", g->w->rows);
+			snprintf(why, size, "there is no memory for more than %zu rows",
+				 g->w->rows);
 			return -1;
 		}
 	if (got == 0 && drop_doubles(g->w)) {
@@ -303,7 +306,8 @@ static int read_all(struct reading *g, struct pw_csv *csv, char *why, size_t siz
 	return got;
 }
 
-int pw_warmth_read(FILE *f, const struct pw_zone *zone, struct pw_warmths **w, char *why, size_t size)
+int pw_warmth_read(FILE *f, const struct pw_zone *zone, struct pw_warmths **w, char *why,
+		   size_t size)
 {
 	struct reading g = { .zone = zone, .w = calloc(1, sizeof(**w)) };
 	struct pw_csv *csv;

@@ -17,7 +17,8 @@ int pw_warmth_take(struct pw_store *s, void *ctx, char *why, size_t size)
 	}
 	if (result < 0)
 		return result;
-	snprintf(did, sizeof(did), "warmth: %zu temperatures of %.80s taken, %zu lines not; source: %.100s",
+	snprintf(did, sizeof(did),
+		 "warmth: %zu temperatures of %.80s taken, %zu lines not; source: %.100s",
 		 t->w->rows, t->file, t->w->notes, t->source);
 	return pw_store_log(s, t->now_ms, t->who, did, why, size);
 }
@@ -58,5 +59,6 @@ void pw_warmth_say(enum pw_tongue tongue, const struct pw_warmths *w, size_t lin
 
 bool pw_warmth_source_ok(const char *source)
 {
-	return source && source[0] && strlen(source) < PW_WARMTH_SOURCE && !strpbrk(source, "\r\n\t");
+	return source && source[0] && strlen(source) < PW_WARMTH_SOURCE &&
+	       !strpbrk(source, "\r\n\t");
 }

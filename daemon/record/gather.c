@@ -196,7 +196,8 @@ static void take_rung(struct pw_gathering *g, const struct pw_record *r, const j
 
 static void take_fault(struct pw_gathering *g, const struct pw_record *r, const json_t *body)
 {
-	struct pw_moment m = { .kind = PW_AT_FAULT, .at_ms = r->mono_ms, .on = is_true(body, "on") };
+	struct pw_moment m = { .kind = PW_AT_FAULT, .at_ms = r->mono_ms,
+			       .on = is_true(body, "on") };
 
 	put_name(&m, word(body, "name"));
 	add(g, m);
@@ -274,7 +275,8 @@ static int take_sweep(struct pw_gathering *g, const struct pw_record *r, char *w
 	struct pw_told_sweep *t = g->t;
 
 	if (r->kind != PW_K_SWEEP) {
-		snprintf(why, size, "seq %" PRIu64 ": expected a sweep record, and it is of kind %s",
+		snprintf(why, size,
+			 "seq %" PRIu64 ": expected a sweep record, and it is of kind %s",
 			 r->seq, pw_kind_name(r->kind));
 		return -1;
 	}
