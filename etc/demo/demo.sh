@@ -82,6 +82,8 @@ find_ports()
 	bus_url=http://127.0.0.1:$port bench_url=http://127.0.0.1:$found
 	free_port $((found + 1))
 	office_url=http://127.0.0.1:$found
+	free_port $((found + 1))
+	pages_url=http://127.0.0.1:$found
 }
 
 write_policy()
@@ -181,7 +183,8 @@ do_now()
 begin_office()
 {
 	mkdir "$dir/office"
-	printf '[office]\nlisten = %s\nzone = America/Chicago\n' "${office_url#http://}" >"$dir/office/office.conf"
+	printf '[office]\nlisten = %s\npages = %s\nzone = America/Chicago\n' "${office_url#http://}" \
+		"${pages_url#http://}" >"$dir/office/office.conf"
 	"$postwalk_office" serve --office "$dir/office" >"$dir/office.log" 2>&1 &
 	office=$!
 	until grep -q listens "$dir/office.log"; do
@@ -196,7 +199,11 @@ bring_in_yard()
 	# shellcheck disable=SC2046 # words are wanted
 	in_office enrol $(seq -f 'T-%04g' 24) >"$dir/codes" || fail "the yard cannot be enrolled"
 	do_now "$postwalk" fleet --buses 24 --days 21 --seed 7 --zone America/Chicago --to "$office_url" \
-		--codes "$dir/codes" --quiet >"$dir/fleet" || fail "the yard could not deliver: $(tail -1 "$dir/fleet")"
+		--codes "$dir/codes" --runs "$dir/runs.csv" --quiet >"$dir/fleet" ||
+		fail "the yard could not deliver: $(tail -1 "$dir/fleet")"
+	in_office runs "$dir/runs.csv" --by d-12 >"$dir/sheet" || fail "the run sheet could not be taken"
+	password=$(in_office account d-12 --role administer | awk '$1 == "first" { print $3 }')
+	[ -n "$password" ] || fail "the account d-12 could not be made"
 }
 
 # As an installer does it: a code from the office, given to the bus.
@@ -216,6 +223,30 @@ tell_yard()
 	echo "    $(tail -1 "$dir/fleet")"
 	echo
 	in_office digest --day "$(TZ=America/Chicago date +%Y-%m-%d)" | cut -c1-140 | sed 's/^/    /'
+	echo
+	echo "    $(tail -1 "$dir/sheet")"
+}
+
+# The newest run that nobody walked, and a pack that an auditor can check without the office.
+tell_missed()
+{
+	in_office audit sweeps --verdict missed --jsonl >"$dir/missed" && [ -s "$dir/missed" ] ||
+		fail "expected a missed sweep in three weeks of the yard"
+	echo "The newest planned run that nobody walked, as the page Sweeps has it:"
+	echo
+	/usr/bin/python3 -c 'import json, sys
+row = json.loads(sys.stdin.readline())
+print("    bus {bus}, {day}, run {run}, route {route}, driver {driver}".format(**row))
+print("    " + ", ".join(name.replace("_", " ") for name in row["findings"]))' <"$dir/missed"
+	last=$(sed -n '1s/.*"day":"\([0-9-]*\)".*/\1/p' "$dir/missed")
+	bus=$(sed -n '1s/.*"bus":"\([^"]*\)".*/\1/p' "$dir/missed")
+	in_office pack "$dir/pack" --since "$last" --until "$last" "$bus" >"$dir/packed" ||
+		fail "the pack could not be made: $(tail -1 "$dir/packed")"
+	(cd "$dir/pack" && sha256sum --check --quiet SHA256SUMS && /usr/bin/python3 recompute.py) >"$dir/checked" 2>&1 ||
+		fail "the pack does not hold: $(tail -1 "$dir/checked")"
+	echo
+	echo "A pack of that day and bus, $(find "$dir/pack" -type f | wc -l) files, by sha256sum and its own recompute.py:"
+	tail -1 "$dir/checked" | sed 's/^/    /'
 }
 
 await_matter()
@@ -293,12 +324,14 @@ find_ports
 begin_office
 bring_in_yard
 tell_yard
+tell_missed
 begin
 cat <<END
 
     The bus's own page:    $bus_url
     The bench's own page:  $bench_url   the bus's switches and lamps
     Its office takes in:   $office_url   what the bus has sealed, a receipt for each delivery
+    Its office's pages:    $pages_url   sign in as d-12 with $password
     PINs, this demo's own: $installer_pin opens the installer's pages, $mechanic_pin the mechanic's
 
 Look at both, side by side. The afternoon plays by itself; then it is your turn. Ctrl-C stops all.
@@ -330,7 +363,13 @@ The alarm goes on. Now play the driver, in the browser; the walk to the rear tak
     $bench_url   turn the key, walk, press the rear button, leave by the door
     $bus_url   what the watch makes of it; PINs: installer $installer_pin, mechanic $mechanic_pin
 
+The office's pages: find a run that nobody walked, see why, correct or take it, print the pack.
+
+    $pages_url   account d-12, first password $password (to be changed at the first sign-in)
+
 The office's side, from another shell:
+    $postwalk_office audit morning --office $dir/office
+    $postwalk_office pack FOLDER --since DAY --until DAY --office $dir/office
     $postwalk_office matters --office $dir/office
     $postwalk_office take ID --office $dir/office --by d-12 --words "on my way"
     $postwalk_office buses --office $dir/office
