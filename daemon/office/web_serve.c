@@ -48,7 +48,7 @@ static bool body_is_short(const struct pw_turn *t)
 	const char *length = MHD_lookup_connection_value(t->connection, MHD_HEADER_KIND,
 							 "Content-Length");
 
-	return t->post && length && strlen(length) < 8 && t->status != 411;
+	return t->post && length && strlen(length) < 7 && t->status != 411;
 }
 
 static enum MHD_Result begin(struct pw_web *w, struct MHD_Connection *c, const char *url,
