@@ -169,7 +169,8 @@ static int write_all(struct pw_pack *p)
 static void clear(struct pw_pack *p)
 {
 	struct pw_pack_many *const many[] = { &p->buses, &p->files, &p->keys, &p->bad, &p->corrections,
-					      &p->chains, &p->faults, &p->matters, &p->holds, &p->purges };
+					      &p->chains, &p->faults, &p->matters, &p->holds, &p->purges,
+					      &p->recent };
 	FILE *const files[] = { p->rows_csv, p->rows_lines, p->beside, p->corrected, p->receipts,
 				p->chain_lines, p->chain_names };
 

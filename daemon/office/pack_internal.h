@@ -57,6 +57,7 @@ struct pw_pack {
 	struct pw_pack_many keys;    /* struct pw_key_row, of any bus */
 	struct pw_pack_many bad, corrections, chains, faults, matters; /* of the report */
 	struct pw_pack_many holds, purges;
+	struct pw_pack_many recent;  /* struct pw_audit_key: rows that were corrected last, taken back or not */
 	struct pw_pack_numbers all;
 	struct pw_report *as_csv, *as_lines;
 	struct pw_table *csv, *lines;

@@ -140,6 +140,38 @@ static int work_corrections(struct pw_store *s, void *ctx, char *why, size_t siz
 	return pw_audit_corrections(s, &of->row->key, take_correction, of, why, size);
 }
 
+static int take_recent(void *ctx, const struct pw_correction *c)
+{
+	struct pw_pack *p = ctx;
+	struct pw_audit_key *kept = pw_pack_add(&p->recent, sizeof(*kept), 0);
+
+	if (!kept)
+		return -1;
+	*kept = c->key;
+	return 0;
+}
+
+static int work_recent(struct pw_store *s, void *ctx, char *why, size_t size)
+{
+	struct pw_pack *p = ctx;
+
+	p->recent.count = 0;
+	return pw_audit_corrections(s, NULL, take_recent, p, why, size);
+}
+
+/* A row whose correction was taken back does not say that it had one. */
+static bool is_recent(const struct pw_pack *p, const struct pw_audit_key *key)
+{
+	const struct pw_audit_key *recent = p->recent.item;
+
+	for (size_t i = 0; i < p->recent.count; i++)
+		if (recent[i].day == key->day && strcmp(recent[i].bus, key->bus) == 0 &&
+		    strcmp(recent[i].run, key->run) == 0 && strcmp(recent[i].epoch, key->epoch) == 0 &&
+		    recent[i].branch == key->branch && recent[i].seq == key->seq)
+			return true;
+	return false;
+}
+
 static int put_correction(struct pw_pack *p, const struct pw_correction *c)
 {
 	struct pw_correction *shown = pw_pack_add(&p->corrections, sizeof(*shown), PW_PACK_SHOWN);
@@ -232,7 +264,7 @@ static int put_row(struct slicing *l, struct pw_pack_bus *b, const struct pw_aud
 	put_run(p->lines, row);
 	put_sweep(p->lines, row);
 	pw_pack_count_row(&b->of, row);
-	return row->corrected_ms ? put_corrections(l, row, &b->of) : 0;
+	return row->corrected || is_recent(p, &row->key) ? put_corrections(l, row, &b->of) : 0;
 }
 
 /* Of the days beside the period: their runs may have a stop that is in it. */
@@ -300,7 +332,7 @@ int pw_pack_rows_begin(struct pw_pack *p)
 	pw_report_flow(p->as_lines, false, NULL, p->rows_lines);
 	p->csv = pw_report_table(p->as_csv, "rows", PW_P_NONE, columns);
 	p->lines = pw_report_table(p->as_lines, "rows", PW_P_NONE, columns);
-	return 0;
+	return pw_pack_desk(p, work_recent, p);
 }
 
 int pw_pack_rows_end(struct pw_pack *p)

@@ -122,22 +122,25 @@ def flat(value):
     return "" if value is None else str(value)
 
 
+def differing(row, other):
+    return [name for name, text in other.items() if text not in (flat(row.get(name)), "'" + flat(row.get(name)))]
+
+
 def read_csv(folder, tell):
     """The same rows, in the same order. An apostrophe before what a spreadsheet would take for a
-    formula is no part of the value."""
+    formula is no part of the value. Where a row is missing, all behind it differ: the first is told."""
     with open(os.path.join(folder, "rows.csv"), encoding="utf-8", newline="") as f:
-        rows = csv.DictReader(f)
-        count = 0
-        for (number, row), other in zip(lines(folder, "rows.jsonl"), rows):
-            count = number
-            for name, text in other.items():
-                value = flat(row.get(name))
-                if text != value and text != "'" + value:
-                    tell.say(f"rows.csv, row {number}: {name} is {text!r}, in rows.jsonl {value!r}")
-        more = next(rows, None)
-    total = sum(1 for _ in lines(folder, "rows.jsonl"))
-    if more is not None or count != total:
+        total = sum(1 for _ in csv.DictReader(f))
+    same = total == sum(1 for _ in lines(folder, "rows.jsonl"))
+    if not same:
         tell.say("rows.csv and rows.jsonl have not the same number of rows")
+    with open(os.path.join(folder, "rows.csv"), encoding="utf-8", newline="") as f:
+        for (number, row), other in zip(lines(folder, "rows.jsonl"), csv.DictReader(f)):
+            for name in differing(row, other):
+                tell.say(f"rows.csv, row {number}: {name} is {other[name]!r}, in rows.jsonl "
+                         f"{flat(row.get(name))!r}")
+                if not same:
+                    return
 
 
 # -- records ------------------------------------------------------------------------------------
@@ -297,6 +300,9 @@ def read_chains(folder, numbers, wanted, period, tell):
         rows = wanted.pop((about["bus"], about["epoch"], about["branch"]), {})
         n = numbers.setdefault(about["bus"], Counter())
         n["chains"] += 1
+        if not os.path.exists(os.path.join(folder, about["file"])):
+            tell.say(f"{about['file']}: it is not there, and {len(rows)} rows name records of it")
+            continue
         chain = read_chain(folder, about, rows, beside, period, tell)
         if chain:
             n.update(chain.n)
