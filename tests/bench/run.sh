@@ -127,3 +127,18 @@ row "10,000 buses with a day each, in ten minutes: seconds" "$(of seconds evenin
 row "their records without a receipt" "$(($(of sent evening) - $(of receipted evening)))" "" "<=" 0
 row "the office's peak, 300 connections" "$(of peak_kb evening)" kB "<=" 131072
 echo "records sent: $(of sent evening)"
+# A school year of a state, at a twentieth of its size here (STATE_BUSES=10000 tests/bench/state.sh for all of it).
+export STATE_BUSES=${STATE_BUSES:-500}
+for store in sqlite postgresql; do
+	tests/bench/state.sh "$build" $store >"$out/state-$store"
+	awk '/^page_.*_p95_ms/ && $2 > most { most = $2; name = $1 } END { print "worst_ms", most; print "worst", name }' \
+		"$out/state-$store" >>"$out/state-$store"
+	row "$store: the slowest page over a year of $STATE_BUSES buses, p95" "$(of worst_ms state-$store)" ms "<=" 150
+	row "$store: a new record shows on its page after" "$(of new_record_shows_ms state-$store)" ms "<=" 2000
+	row "$store: missed sweeps of the year, from the shell" "$(of audit_missed_year_ms state-$store)" ms "<=" 10000
+	row "$store: drivers of the year, from the shell" "$(of audit_drivers_year_ms state-$store)" ms "<=" 10000
+	echo "the slowest page: $(of worst state-$store); the slowest question to the store, p95" \
+		"$(of question_worst_p95_ms state-$store) ms; $(of outcome_rows state-$store) rows loaded in" \
+		"$(of load_s state-$store) s; a plain query over them by driver took $(of plain_drivers_ms state-$store) ms"
+	grep -E '_(refused|gave_nothing|not_shown) |tallies_agree 0' "$out/state-$store" || :
+done

@@ -161,8 +161,8 @@ fresh()
 	secret=$(sed -n 's/^token *= *//p' "$dir/bus/office.conf")
 	from=$(date +%s%N)
 	curl -sS -H "Authorization: Bearer $secret" --data-binary @"$dir/export.jsonl" -o "$dir/receipt" \
-		"http://127.0.0.1:$port/v1/bus/bus-1/records?nonce=$TOKEN"
-	for _ in $(seq 600); do
+		"http://127.0.0.1:$port/v1/bus/bus-1/records?nonce=${TOKEN:0:32}"
+	for _ in $(seq 200); do
 		get '/sweeps?bus=bus-1' >/dev/null
 		! grep -q 'sweep?bus=bus-1' "$dir/page" || break
 	done
