@@ -206,7 +206,7 @@ static void say_since(struct drift_page *p, const struct drift_line *l,
 		      const struct pw_line_drift *d, enum pw_phrase phrase)
 {
 	if (d->out)
-		pw_report_say(p->r, PW_SAY_ALARM, phrase, line_name(p, l),
+		pw_report_say(p->r, PW_SAY_TEXT, phrase, line_name(p, l),
 			      pw_report_number(p->r, d->recent, 1),
 			      pw_report_number(p->r, d->before, 1),
 			      pw_report_day(p->r, d->since ? d->since : d->was_out), NULL);

@@ -170,6 +170,14 @@ static int take_group(void *ctx, const struct pw_tally *t)
 	return t->name[0] == '\0' ? 0 : pw_trends_add(&p->groups, t);
 }
 
+static int take_all(void *ctx, const struct pw_tally *t)
+{
+	struct pw_trends_page *p = ctx;
+
+	p->all = *t;
+	return 0;
+}
+
 static int take_period(void *ctx, const struct pw_tally *t)
 {
 	struct pw_trends_page *p = ctx;
@@ -229,6 +237,9 @@ static int find(struct pw_store *s, void *ctx, char *why, size_t size)
 		result = log_view(p, s, why, size);
 	if (result == 0)
 		result = pw_audit_tallies(s, p->kind->by, "", p->span, p->span, take_group, p, why,
+					  size);
+	if (result == 0)
+		result = pw_audit_tallies(s, PW_BY_ALL, "", p->span, p->span, take_all, p, why,
 					  size);
 	if (result == 0)
 		result = find_series(p, s, why, size);

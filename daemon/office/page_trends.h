@@ -25,6 +25,7 @@ struct pw_trends_page {
 	const char *name;            /* one of them; "": all */
 	size_t first;                /* row of the table on this page */
 	struct pw_trends groups;
+	struct pw_tally all;         /* what is in none of the groups among it */
 	struct pw_trends_series series;
 	struct pw_trends_chart chart;
 	struct pw_spread press, leaving; /* of one bus */

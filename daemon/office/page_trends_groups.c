@@ -93,10 +93,20 @@ static void say_looks(struct pw_trends_page *p)
 			      pw_report_number(r, t->dispersion, 1), NULL);
 }
 
+/* What has no driver code, or no route, is in none of the groups. */
+static void say_unnamed(struct pw_trends_page *p)
+{
+	const uint64_t all = pw_trends_share(&p->all, p->of).n;
+
+	if (all > p->groups.all.n)
+		pw_report_say_count(p->r, PW_SAY_TEXT, PW_P_TRENDS_UNNAMED,
+				    (int64_t)(all - p->groups.all.n), NULL);
+}
+
 static void say_lead(struct pw_trends_page *p, struct pw_share s)
 {
-	pw_report_say(p->r, PW_SAY_LEAD, leads[p->of], pw_report_count(p->r, (int64_t)s.n),
-		      pw_report_count(p->r, (int64_t)s.x),
+	pw_report_say(p->r, PW_SAY_LEAD, leads[p->of], pw_report_count(p->r, (int64_t)s.x),
+		      pw_report_count(p->r, (int64_t)s.n),
 		      pw_report_share(p->r, (double)s.x / (double)s.n, 1), NULL);
 }
 
@@ -210,10 +220,10 @@ static struct pw_table *put_points(struct pw_trends_page *p)
 	struct pw_funnel_point *point = calloc(PW_FUNNEL_POINTS, sizeof(*point));
 	size_t points = point ? pw_trends_funnel(&p->groups, point) : 0;
 
+	pw_table_fold(t);
 	for (size_t i = 0; i < points; i++)
 		put_point(p, t, &point[i]);
 	free(point);
-	pw_table_fold(t);
 	return t;
 }
 
@@ -251,15 +261,16 @@ void pw_trends_groups_say(struct pw_trends_page *p)
 		pw_report_say(p->r, PW_SAY_LEAD, PW_P_TRENDS_NOTHING, NULL);
 	} else {
 		say_lead(p, p->groups.all);
+		say_unnamed(p);
 		say_looks(p);
 	}
 	if (p->kind->ordered && p->groups.groups > 0)
 		qsort(p->groups.group, p->groups.groups, sizeof(*p->groups.group), by_name);
+	if (!p->kind->ordered && p->groups.looks > 0)
+		pw_report_picture(p->r, "funnel", put_points(p), PW_P_TRENDS_FUNNEL_CAPTION);
 	t = put_groups(p);
 	if (p->kind->ordered)
 		pw_report_picture_of(p->r, "bars", t,
 				     "value=share lower=share_lower upper=share_upper",
 				     PW_P_TRENDS_BARS_CAPTION);
-	else if (p->groups.looks > 0)
-		pw_report_picture(p->r, "funnel", put_points(p), PW_P_TRENDS_FUNNEL_CAPTION);
 }

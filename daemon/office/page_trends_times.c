@@ -75,6 +75,7 @@ static struct pw_table *put_counts(struct pw_trends_page *p, const char *name, e
 	struct pw_table *t = pw_report_table(p->r, name, title, count_columns);
 	const uint32_t bin = p->q->whole ? 1 : bin_of(s);
 
+	pw_table_fold(t);
 	for (uint32_t begin = 0; begin <= PW_SPREAD_MOST_S; begin += bin) {
 		uint64_t count = pw_spread_below(s, begin + bin) - pw_spread_below(s, begin);
 
@@ -84,7 +85,6 @@ static struct pw_table *put_counts(struct pw_trends_page *p, const char *name, e
 		pw_cell_put_count(t, (int64_t)count);
 		pw_cell_put_number(t, least);
 	}
-	pw_table_fold(t);
 	return t;
 }
 

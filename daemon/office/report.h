@@ -79,7 +79,8 @@ void pw_row_mark(struct pw_table *t, enum pw_phrase state);     /* of the last r
 size_t pw_table_rows(const struct pw_table *t);
 /* What a page says beneath: more rows are at href. */
 void pw_table_more(struct pw_table *t, const char *href);
-/* On a page it is folded away under its title, which it must have: what a picture is made of. */
+/* Before its first row: on a page it is folded away under its title, which it must have: what a picture is
+ * made of. It is not the report's first table. */
 void pw_table_fold(struct pw_table *t);
 /* Said in its place where it has no rows. */
 void pw_table_none(struct pw_table *t, enum pw_phrase phrase);

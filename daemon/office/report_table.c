@@ -30,7 +30,7 @@ struct pw_table *pw_report_table(struct pw_report *r, const char *name, enum pw_
 const struct pw_table *pw_report_find(const struct pw_report *r, const char *name)
 {
 	for (const struct pw_block *b = r->first; b; b = b->next)
-		if (b->table && (!name || !strcmp(b->table->name, name)))
+		if (b->table && (name ? !strcmp(b->table->name, name) : !b->table->folded))
 			return b->table;
 	return NULL;
 }

@@ -320,7 +320,7 @@ static void looks_are_said_as_r_counts_them(struct world *w)
 		 "them would stand out at 95 %%. So many do: %u. After accounting for how many are "
 		 "looked at: %u.", looks, 0.05 * looks, outside, found);
 	says(&p, words);
-	snprintf(words, sizeof(words), "Of %u sweeps, %u were missed", n, x);
+	snprintf(words, sizeof(words), "Missed: %u of %u sweeps,", x, n);
 	says(&p, words);
 	page_free(&p);
 }

@@ -24,12 +24,12 @@
 	X(TRENDS_WRONG_STEP, trends_wrong_step, "“{1}” is neither week nor month.") \
 	X(TRENDS_WRONG_NAME, trends_wrong_name, "Nothing was counted of “{1}” in that time.") \
 	X(TRENDS_NOTHING, trends_nothing, "Nothing was counted in that time.") \
-	X(TRENDS_LEAD_MISSED, trends_lead_missed, "Of {1} sweeps, {2} were missed: {3}.") \
+	X(TRENDS_LEAD_MISSED, trends_lead_missed, "Missed: {1} of {2} sweeps, {3}.") \
 	X(TRENDS_LEAD_UNPROVEN, trends_lead_unproven, \
-	  "Of {1} sweeps, {2} were missed or are doubtful: {3}.") \
-	X(TRENDS_LEAD_LATE, trends_lead_late, "Of {1} sweeps, {2} were late: {3}.") \
+	  "Missed or doubtful: {1} of {2} sweeps, {3}.") \
+	X(TRENDS_LEAD_LATE, trends_lead_late, "Late: {1} of {2} sweeps, {3}.") \
 	X(TRENDS_LEAD_NO_RECORD, trends_lead_no_record, \
-	  "Of {1} planned runs, {2} have no record: {3}.") \
+	  "No record: {1} of {2} planned runs, {3}.") \
 	N(TRENDS_OF_BUSES, trends_of_buses, "{1} bus", "{1} buses") \
 	N(TRENDS_OF_DRIVERS, trends_of_drivers, "{1} driver code", "{1} driver codes") \
 	N(TRENDS_OF_ROUTES, trends_of_routes, "{1} route", "{1} routes") \
@@ -38,6 +38,9 @@
 	X(TRENDS_LOOKS, trends_looks, \
 	  "You are looking at {1}. By chance alone about {2} of them would stand out at 95 %. So " \
 	  "many do: {3}. After accounting for how many are looked at: {4}.") \
+	N(TRENDS_UNNAMED, trends_unnamed, \
+	  "{1} more has no such code or name on record, and is in none of these.", \
+	  "{1} more have no such code or name on record, and are in none of these.") \
 	X(TRENDS_FALSE_ALARM, trends_false_alarm, \
 	  "Were they all alike, the chance that one or more of them stands out would be {1}.") \
 	X(TRENDS_WIDE, trends_wide, \
