@@ -125,7 +125,7 @@ static int print_end(struct pw_order *c, const struct pw_importing *i, bool took
 	else
 		fprintf(c->out, " can be taken");
 	fprintf(c->out, "; %" PRIu32 " refused\n", i->import.refused);
-	if (took || (c->try && i->import.refused == 0))
+	if (took || (c->try && (c->partly || i->import.refused == 0)))
 		return PW_EXIT_OK;
 	if (c->try)
 		return PW_EXIT_BAD;

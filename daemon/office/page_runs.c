@@ -492,6 +492,7 @@ int pw_runs_post(struct pw_asked *q)
 int pw_runs_get(struct pw_asked *q, struct pw_report *r)
 {
 	struct telling t = { .q = q, .r = r };
+	const bool turned_down = q->wrong != PW_P_NONE; /* a sheet: its account comes first */
 	const int wrong = read_filter(&t);
 	int result = 0;
 
@@ -502,11 +503,13 @@ int pw_runs_get(struct pw_asked *q, struct pw_report *r)
 		result = pw_asked_desk(q, work_counts, &t);
 	if (result == 0) {
 		tell_lead(&t);
+		if (turned_down)
+			tell_bringing(&t);
 		tell_filter(&t);
 		tell_counts(&t);
 		result = tell_rows(&t);
 	}
-	if (result == 0)
+	if (result == 0 && !turned_down)
 		tell_bringing(&t);
 	if (result == 0)
 		result = tell_imports(&t);

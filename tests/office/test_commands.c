@@ -286,6 +286,26 @@ static void test_take_in_bad(void **state)
 
 /* -- copies ------------------------------------------------------------------------------------ */
 
+/* A sheet with a refused line is told, and taken only when somebody says so; docs/runs.md. */
+static void test_runs(void **state)
+{
+	(void)state;
+	office_write(&office, "sheet.csv", "date,bus,run,begin,end\n2026-11-24,14,AM1,06:25,07:15\n"
+		     "2026-02-30,14,AM2,06:25,07:15\n");
+	assert_fails(2, "sheet.csv:3: refused: no_day: there is no day 2026-02-30", "runs sheet.csv --by d-1");
+	assert_fails(2, "nothing was taken", "runs sheet.csv --by d-1");
+	assert_fails(2, "can be taken; 1 refused", "runs sheet.csv --by d-1 --try");
+	assert_fails(0, "can be taken; 1 refused", "runs sheet.csv --by d-1 --try --partly");
+	assert_fails(0, "1 runs of Tue 24 Nov 2026 taken as import 1; 1 refused",
+		     "runs sheet.csv --by d-1 --partly");
+	assert_fails(0, "imported sheet.csv as 1: 1 runs taken, 1 lines refused", "log");
+	assert_fails(2, "expected postwalk-office runs SHEET", "runs sheet.csv");
+	assert_fails(2, "with the folder of a feed, and", "runs sheet.csv --by d-1 --from 2026-11-24");
+	assert_fails(2, "expected --from and --to", "runs . --by d-1");
+	assert_fails(2, "nothing.csv: No such file", "runs nothing.csv --by d-1");
+	assert_fails(2, "expected a file of at most 256 MiB", "runs /dev/null --by d-1");
+}
+
 static void test_copy(void **state)
 {
 	int status;
@@ -367,6 +387,7 @@ int main(void)
 		cmocka_unit_test(test_export_branches),
 		cmocka_unit_test(test_take_in),
 		cmocka_unit_test(test_take_in_bad),
+		cmocka_unit_test(test_runs),
 		cmocka_unit_test(test_copy),
 		cmocka_unit_test(test_unread),
 		cmocka_unit_test(test_killed),
