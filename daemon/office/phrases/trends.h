@@ -159,10 +159,8 @@
 	  "By the newest policy that this bus recorded, a walk takes {1} at the least. Half of its " \
 	  "presses came within {2} of key-off.") \
 	N(TRENDS_WALK_NEAR, trends_walk_near, \
-	  "{1} press of {2} came in the first {3} after that least time, as if somebody knew it by " \
-	  "heart.", \
-	  "{1} presses of {2} came in the first {3} after that least time, as if somebody knew it " \
-	  "by heart.") \
+	  "{1} press of {2} came in the first {3} after that least time.", \
+	  "{1} presses of {2} came in the first {3} after that least time.") \
 	X(TRENDS_NO_MINIMUM, trends_no_minimum, \
 	  "No policy of this bus has come that can be read: its least time of a walk is not known " \
 	  "here.") \
