@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-#include "trends.h"
+#include "drift.h"
 
 #include <math.h>
 

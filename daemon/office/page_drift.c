@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "drift.h"
 #include "rows.h"
-#include "trends.h"
 #include "web.h"
 
 #define DAYS 120       /* looked back on */

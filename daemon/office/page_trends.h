@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* page_trends.h - what the files of the page of trends share: what was asked, and what was found. */
+/* page_trends.h - what the files of the page of trends share: what was asked, and what was
+ * found. */
 #ifndef POSTWALK_OFFICE_PAGE_TRENDS_H
 #define POSTWALK_OFFICE_PAGE_TRENDS_H
 
@@ -34,7 +35,8 @@ struct pw_trends_page {
 
 /* The address of this page of another one, or of all (""). */
 #define PW_TRENDS_ADDRESS 600
-void pw_trends_address(const struct pw_trends_page *p, const char *name, char address[PW_TRENDS_ADDRESS]);
+void pw_trends_address(const struct pw_trends_page *p, const char *name,
+		       char address[PW_TRENDS_ADDRESS]);
 const char *pw_trends_span_words(struct pw_trends_page *p);
 
 void pw_trends_groups_say(struct pw_trends_page *p); /* page_trends_groups.c */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: Apache-2.0 */
 /*
- * trends.h - tallies as groups beside all of them, over time, and what a line does from day to day.
+ * trends.h - tallies as groups beside all of them, and over time.
  *
- * Pure: no store, no page, no clock. The arithmetic is that of stats.h; here is what of it is asked of
- * buses, drivers and routes. Errors: 0; -1: no memory, or more than there is room for.
+ * Pure: no store, no page, no clock. The arithmetic is that of stats.h; here is what of it is
+ * asked of buses, drivers and routes. Errors: 0; -1: no memory, or no room.
  */
 #ifndef POSTWALK_OFFICE_TRENDS_H
 #define POSTWALK_OFFICE_TRENDS_H
@@ -27,9 +27,10 @@ const char *pw_trends_of_name(enum pw_trends_of of);
 /* unproven: missed or doubtful. Never more than there are: a count of more is cut. */
 struct pw_share pw_trends_share(const struct pw_tally *t, enum pw_trends_of of);
 
-/* Where a share lies in the funnel around that of all. NONE: nothing was counted. Of small counts: beyond is
- * where so many or more, or so few or fewer, have no more of a chance than the limit has (F9's own limits lie
- * between whole counts, and a count that is just above one need not be that unlikely). */
+/* Where a share lies in the funnel around that of all. NONE: nothing was counted. Of small
+ * counts: beyond is where so many or more, or so few or fewer, have no more of a chance than the
+ * limit has (F9's own limits lie between whole counts, and a count that is just above one need
+ * not be that unlikely). */
 #define PW_TRENDS_PLACE_LIST(X)                                                                    \
 	X(WITHIN, within) X(ABOVE_95, above_95) X(ABOVE_998, above_998) X(BELOW_95, below_95)      \
 	X(BELOW_998, below_998)
@@ -42,8 +43,8 @@ enum pw_trends_place {
 };
 
 #define PW_TRENDS_LEVEL 0.95
-/* Limits are exact (F9) where fewer than so many are to be expected, or fewer than so many of the others;
- * else F8. Practice. */
+/* Limits are exact (F9) where fewer than so many are to be expected, or fewer than so many of
+ * the others; else F8. Practice. */
 #define PW_TRENDS_FEW 10.0
 
 struct pw_trends_group {
@@ -78,8 +79,8 @@ bool pw_trends_spread_wide(const struct pw_trends *t);
 
 /* -- trends_funnel.c: the same as a picture can have it ---------------------------------------- */
 
-/* Groups with the same counts are one point. Where that makes too many, the least likely ones stand for
- * themselves, and the others share a point in each field of n and share. */
+/* Groups with the same counts are one point. Where that makes too many, the least likely ones
+ * stand for themselves, and the others share a point in each field of n and share. */
 struct pw_funnel_point {
 	double n, share;
 	uint64_t groups;
@@ -90,7 +91,8 @@ struct pw_funnel_point {
 #define PW_FUNNEL_POINTS 400
 #define PW_FUNNEL_ALONE 240
 #define PW_FUNNEL_FIELDS 10 /* a side */
-/* Of judged ones; the points in the order of n. How many. What finds no room is left out: the likeliest. */
+/* Of judged ones; the points in the order of n. How many. What finds no room is left out: the
+ * likeliest. */
 size_t pw_trends_funnel(const struct pw_trends *t, struct pw_funnel_point point[PW_FUNNEL_POINTS]);
 
 /* -- trends_chart.c: over weeks or months ------------------------------------------------------ */
@@ -108,15 +110,16 @@ struct pw_trends_series {
 };
 /* Tallies of days or (months alone) of months, in their order. */
 int pw_trends_series_add(struct pw_trends_series *s, const struct pw_tally *t);
-/* A p chart of what is counted; a u chart of presses refused, a sweep (of NONE). Periods without any are
- * left out: point[i] is of period index[i]. -1: nothing is left. */
+/* A p chart of what is counted; a u chart of presses refused, a sweep (of NONE). Periods without
+ * any are left out: point[i] is of period index[i]. -1: nothing is left. */
 struct pw_trends_chart {
 	size_t points;
 	struct pw_chart_point point[PW_TRENDS_PERIODS];
 	size_t index[PW_TRENDS_PERIODS];
 	struct pw_chart chart;
 };
-int pw_trends_chart(const struct pw_trends_series *s, enum pw_trends_of of, struct pw_trends_chart *out);
+int pw_trends_chart(const struct pw_trends_series *s, enum pw_trends_of of,
+		    struct pw_trends_chart *out);
 
 /* -- trends_spread.c: times in whole seconds --------------------------------------------------- */
 
@@ -127,30 +130,5 @@ struct pw_spread {
 void pw_spread_add(struct pw_spread *s, uint32_t second, uint64_t count);
 double pw_spread_quantile(const struct pw_spread *s, double p); /* F14; NAN: none */
 uint64_t pw_spread_below(const struct pw_spread *s, double second);
-
-/* -- drift_judge.c: a line from day to day ----------------------------------------------------- */
-
-#define PW_DRIFT_BEFORE 20  /* days with edges that are what it did before (practice) */
-#define PW_DRIFT_RECENT 5
-#define PW_DRIFT_DAYS 130   /* of one line, at most */
-enum pw_drift_of { PW_DRIFT_BOUNCES = 1, PW_DRIFT_FAULTS }; /* faults: chatters and disagreements */
-struct pw_drift_point {
-	int32_t day;
-	double value, cusum, ewma;
-};
-struct pw_line_drift {
-	bool known;                 /* there were days enough */
-	bool out;                   /* on the last day, by either chart */
-	int32_t since;              /* 0; the day from which on it may have been going on */
-	int32_t was_out;            /* 0; the first day that gave a signal */
-	double before, recent;      /* a day: of the days before; of the last five */
-	double cusum_limit, ewma_limit;
-	double far;                 /* the larger of both charts' values, 1 at its limit: for order */
-	struct pw_drift last;
-	size_t points;              /* days after those before */
-	struct pw_drift_point point[PW_DRIFT_DAYS];
-};
-/* Days of one line, in order. */
-void pw_line_drift(const struct pw_line_day *day, size_t days, enum pw_drift_of of, struct pw_line_drift *out);
 
 #endif

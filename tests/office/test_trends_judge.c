@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "office/drift.h"
 #include "office/trends.h"
 
 #define DATA "tests/office/data/"
