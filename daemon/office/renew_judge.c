@@ -143,16 +143,20 @@ static int take_warmest(void *ctx, const struct pw_cell *cells)
  * hour apart. */
 static int find_warmest(const struct pw_renewal *r, struct pw_audit_row *row)
 {
-	const int64_t from_ms = row->key_off_ms, to_ms = from_ms + row->unchecked_ms;
 	const int64_t apart_ms = INT64_C(1800000);
-	const struct pw_cell bus[] = { pw_cell_text(r->bus), pw_cell_number(from_ms),
-				       pw_cell_number(to_ms) };
-	const struct pw_cell outside[] = { pw_cell_text(""), pw_cell_number(from_ms - apart_ms),
-					   pw_cell_number(to_ms + apart_ms) };
+	int64_t from_ms, to_ms;
 	int result;
 
 	if (row->verdict != PW_MISSED || row->unchecked_ms == PW_NO_TIME || !row->clock_ok)
 		return 0;
+	from_ms = row->key_off_ms;
+	to_ms = from_ms + row->unchecked_ms;
+
+	const struct pw_cell bus[] = { pw_cell_text(r->bus), pw_cell_number(from_ms),
+				       pw_cell_number(to_ms) };
+	const struct pw_cell outside[] = { pw_cell_text(""), pw_cell_number(from_ms - apart_ms),
+					   pw_cell_number(to_ms + apart_ms) };
+
 	result = pw_store_ask(r->s, PW_Q_WARMEST, bus, take_warmest, &row->warmest_c10, r->why,
 			      r->size);
 	if (result == 0 && row->warmest_c10 == INT32_MIN)

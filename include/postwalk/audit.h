@@ -101,7 +101,7 @@ struct pw_audit_filter {
 	char bus[PW_NAME_MAX], driver[PW_AUDIT_CODE], route[PW_AUDIT_TEXT], rung[PW_NAME_MAX];
 	uint32_t results, verdicts, findings; /* results: as corrected, else as matched */
 	int32_t from, to;             /* days, both of them too */
-	bool longest;                 /* by time unchecked, the longest first; else the newest first */
+	bool longest;                 /* missed sweeps alone, by time unchecked, the longest first; else the newest first */
 };
 #define PW_AUDIT_PAGE 100
 /* A page of rows, limit at most; behind: the last row that was given, or NULL. Any filter over ten thousand
@@ -123,7 +123,7 @@ struct pw_tally {
 	uint64_t runs;                /* planned */
 	uint64_t sweeps;              /* closed */
 	uint64_t walked, late, doubtful, missed; /* of sweeps: by verdict */
-	uint64_t no_record, silent;   /* of runs; silent: bus_silent among them */
+	uint64_t no_record, silent;   /* of runs, as corrected; silent: bus_silent among them */
 	uint64_t unplanned, corrected, refused;
 	int64_t unchecked_ms;         /* of missed ones */
 };

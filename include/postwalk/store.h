@@ -3,7 +3,7 @@
  * store.h - what the office keeps: one front door before SQLite and PostgreSQL.
  *
  * A store is used by one thread at a time, and its owner is the only process that writes it: a second one
- * is refused (-1). SQL stands in statements.c and schema/ alone, and in store_sqlite.c and store_pgsql.c
+ * is refused (-1). SQL stands in statements.c, filter.c and schema/ alone, and in store_sqlite.c and store_pgsql.c
  * what only one of them has. Rows are copies; texts in what is given back live until
  * the next call. Times: ms, Unix, by the office's clock unless a name says otherwise.
  *

@@ -183,7 +183,7 @@ static void disk_that_is_full_takes_nothing_by_half(void **state)
 	for (unsigned round = 0; round < 12; round++) {
 		head = head_of(s, "14");
 		assert_int_equal(stat(path, &log), 0);
-		limit_files((rlim_t)log.st_size + round * 8192);
+		limit_files((rlim_t)log.st_size + round * 16384);
 		result = pw_store_begin(s, WHY);
 		make_put(&m, "14", &head, MADE_MAX);
 		if (result == 0)
