@@ -128,10 +128,10 @@ static void tell_matter(struct telling *t, struct pw_table *table, const struct 
 		pw_cell_link(table, "/?matter=%" PRIu64 "#take", m->id);
 	pw_cell_put_word(table, pw_phrase_find(pw_matter_name(m->kind)));
 	put_bus(table, m->bus);
+	pw_cell_put_word(table, next_of[m->kind]);
 	pw_cell_put_time(table, m->at_ms > 0 ? m->at_ms : PW_NO_TIME);
 	pw_cell_put_time(table, m->came_ms);
 	pw_cell_put_text(table, m->words);
-	pw_cell_put_word(table, next_of[m->kind]);
 	if (pw_tell_urgent(m->kind))
 		pw_row_mark(table, PW_P_MISSED);
 }
@@ -142,10 +142,10 @@ static void tell_matters(struct telling *t)
 		{ "matter", PW_P_MORNING_MATTER, PW_COL_COUNT, 0, false },
 		{ "kind", PW_P_COL_WHAT, PW_COL_WORD, 0, false },
 		{ "bus", PW_P_COL_BUS, PW_COL_TEXT, 0, false },
-		{ "at", PW_P_COL_AT, PW_COL_MOMENT, 0, false },
-		{ "came", PW_P_MORNING_CAME, PW_COL_MOMENT, 0, false },
-		{ "words", PW_P_COL_WORDS, PW_COL_TEXT, 0, false },
 		{ "next", PW_P_COL_NEXT, PW_COL_WORD, 0, false },
+		{ "at", PW_P_COL_AT, PW_COL_MOMENT, 0, false },
+		{ "came", PW_P_MORNING_CAME, PW_COL_MOMENT, 0, true },
+		{ "words", PW_P_COL_WORDS, PW_COL_TEXT, 0, false },
 		{ .name = NULL },
 	};
 	struct pw_table *table = pw_report_table(t->r, "matters", PW_P_MORNING_MATTERS, columns);
