@@ -119,7 +119,8 @@ void pw_report_say(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase
 	say(r, as, pw_phrase(r->tongue, phrase), fill);
 }
 
-void pw_report_say_count(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase, int64_t count, ...)
+void pw_report_say_count(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase,
+			 int64_t count, ...)
 {
 	const char *fill[FILLS_MAX + 1] = { pw_report_count(r, count) };
 	va_list args;
@@ -183,7 +184,8 @@ void pw_report_verbatim(struct pw_report *r, const char *text)
 
 /* -- pictures ---------------------------------------------------------------------------------- */
 
-void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw_table *t, const char *roles,
+void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw_table *t,
+			  const char *roles,
 			  enum pw_phrase caption)
 {
 	struct pw_block *b = pw_report_block(r, PW_BLOCK_PICTURE);
@@ -196,7 +198,8 @@ void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw
 	b->text = pw_phrase(r->tongue, caption);
 }
 
-void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_table *t, enum pw_phrase caption)
+void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_table *t,
+		       enum pw_phrase caption)
 {
 	pw_report_picture_of(r, kind, t, "", caption);
 }

@@ -16,13 +16,15 @@ void pw_report_form(struct pw_report *r, const char *action, bool get)
 	b->form = r->form = form;
 }
 
-void pw_report_wrong(struct pw_report *r, const char *field, enum pw_phrase phrase, const char *fill)
+void pw_report_wrong(struct pw_report *r, const char *field, enum pw_phrase phrase,
+		     const char *fill)
 {
 	r->wrong = pw_report_phrase(r, phrase, fill, NULL);
 	r->wrong_field = pw_report_copy(r, field);
 }
 
-void pw_report_field(struct pw_report *r, enum pw_field_kind kind, const char *name, enum pw_phrase label,
+void pw_report_field(struct pw_report *r, enum pw_field_kind kind, const char *name,
+		     enum pw_phrase label,
 		     const char *value, bool must)
 {
 	struct pw_field_block *f = r->form ? pw_room_take(&r->room, sizeof(*f)) : NULL;
@@ -60,7 +62,8 @@ void pw_report_choice_text(struct pw_report *r, const char *value, const char *l
 		return;
 	}
 	*o = (struct pw_option){
-		.value = pw_report_copy(r, value), .label = pw_report_copy(r, label), .chosen = chosen,
+		.value = pw_report_copy(r, value), .label = pw_report_copy(r,
+									   label), .chosen = chosen,
 	};
 	*f->last = o;
 	f->last = &o->next;

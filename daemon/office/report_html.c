@@ -102,7 +102,8 @@ static void put_form(struct page *p, const struct pw_block *b)
 		pw_html_form(p->r, b->form, ++p->forms, p->token, p->out);
 }
 
-void pw_report_html(const struct pw_report *r, const char *address, const char *token, bool print, FILE *out)
+void pw_report_html(const struct pw_report *r, const char *address, const char *token, bool print,
+		    FILE *out)
 {
 	static void (*const put[PW_BLOCKS])(struct page *p, const struct pw_block *b) = {
 		[PW_BLOCK_SAY] = put_said, [PW_BLOCK_LINK] = put_link, [PW_BLOCK_VERBATIM] = put_verbatim,

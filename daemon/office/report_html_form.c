@@ -71,7 +71,8 @@ static void put_input(const struct at *a, const struct pw_field_block *f, bool w
 	fprintf(a->out, "<input type=\"%s\"", kinds[f->kind].type);
 	put_common(a, f, wrong);
 	if (tick)
-		fputs(f->value && !strcmp(f->value, "1") ? " value=\"1\" checked" : " value=\"1\"", a->out);
+		fputs(f->value && !strcmp(f->value, "1") ? " value=\"1\" checked" : " value=\"1\"",
+		      a->out);
 	else if (f->value && !secret && f->kind != PW_FIELD_FILE)
 		put_attribute("value", f->value, a->out);
 	putc('>', a->out);
@@ -92,7 +93,8 @@ static void put_control(const struct at *a, const struct pw_field_block *f, bool
 	}
 }
 
-static void put_label(const struct at *a, const struct pw_form *form, const struct pw_field_block *f)
+static void put_label(const struct at *a, const struct pw_form *form,
+		      const struct pw_field_block *f)
 {
 	fprintf(a->out, "<label for=\"f%u-", a->form);
 	pw_html_text(f->name, a->out);
@@ -106,7 +108,8 @@ static void put_label(const struct at *a, const struct pw_form *form, const stru
 	fputs("</label>", a->out);
 }
 
-static void put_field(const struct at *a, const struct pw_form *form, const struct pw_field_block *f)
+static void put_field(const struct at *a, const struct pw_form *form,
+		      const struct pw_field_block *f)
 {
 	const bool wrong = is_wrong(a, form, f), tick = f->kind == PW_FIELD_TICK;
 
@@ -139,11 +142,13 @@ static bool has_file(const struct pw_form *form)
 	return false;
 }
 
-void pw_html_form(const struct pw_report *r, const struct pw_form *form, unsigned number, const char *token, FILE *out)
+void pw_html_form(const struct pw_report *r, const struct pw_form *form, unsigned number,
+		  const char *token, FILE *out)
 {
 	const struct at a = { .r = r, .form = number, .out = out };
 
-	fprintf(out, "<form class=\"%s\" method=\"%s\"", form->get ? "filter" : "act", form->get ? "get" : "post");
+	fprintf(out, "<form class=\"%s\" method=\"%s\"", form->get ? "filter" : "act",
+		form->get ? "get" : "post");
 	put_attribute("action", form->action, out);
 	fputs(has_file(form) ? " enctype=\"multipart/form-data\">\n" : ">\n", out);
 	if (!form->get) {

@@ -35,14 +35,16 @@ static void put_mark(enum pw_phrase state, FILE *out)
 {
 	const enum shape shape = shape_of(state);
 
-	fprintf(out, "<svg class=\"mark %s\" viewBox=\"0 0 16 16\" aria-hidden=\"true\" focusable=\"false\">"
+	fprintf(out,
+		"<svg class=\"mark %s\" viewBox=\"0 0 16 16\" aria-hidden=\"true\" focusable=\"false\">"
 		     "<path fill-rule=\"evenodd\" d=\"%s\"/></svg>", shapes[shape].name, shapes[shape].path);
 }
 
 /* -- cells ------------------------------------------------------------------------------------- */
 
 /* What a value is written into, to be escaped: texts of cells are not long. */
-static void escaped(void (*put)(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *f),
+static void escaped(void (*put)(const struct pw_table *t, const struct pw_column *c,
+				const struct pw_cell *cell, FILE *f),
 		    const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out)
 {
 	char *text = NULL;
@@ -58,7 +60,8 @@ static void escaped(void (*put)(const struct pw_table *t, const struct pw_column
 	free(text);
 }
 
-static void plain(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *f)
+static void plain(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell,
+		  FILE *f)
 {
 	(void)t;
 	pw_value_plain(c, cell, f);
@@ -72,7 +75,8 @@ static const char *element(const struct pw_column *c, const struct pw_cell *cell
 	return cell->is == PW_CELL_TEXT && *cell->text ? NULL : "data";
 }
 
-static void put_value(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out)
+static void put_value(const struct pw_table *t, const struct pw_column *c,
+		      const struct pw_cell *cell, FILE *out)
 {
 	const char *tag = element(c, cell);
 
@@ -101,12 +105,11 @@ static void put_value(const struct pw_table *t, const struct pw_column *c, const
 static const char *class_of_text(const struct pw_cell *cell)
 {
 	const bool text = cell && cell->is == PW_CELL_TEXT;
+	const bool codes = cell && cell->is == PW_CELL_WORDS && strchr(cell->text, ' ');
 
 	if (text && strlen(cell->text) <= SHORT)
 		return " class=\"short\"";
-	if (text ? strlen(cell->text) > LONG : cell && cell->is == PW_CELL_WORDS && strchr(cell->text, ' '))
-		return " class=\"long\"";
-	return "";
+	return codes || (text && strlen(cell->text) > LONG) ? " class=\"long\"" : "";
 }
 
 /* cell NULL: of a column's head. */
@@ -136,7 +139,8 @@ static size_t mark_at(const struct pw_table *t, size_t row)
 	const struct pw_cell *cell = t->cell + row * t->columns;
 
 	for (size_t i = 0; i < t->columns; i++)
-		if (cell[i].is == PW_CELL_WORD && cell[i].word == t->mark[row] && !t->column[i].file_only)
+		if (cell[i].is == PW_CELL_WORD && cell[i].word == t->mark[row] &&
+		    !t->column[i].file_only)
 			return i;
 	return t->columns;
 }
@@ -148,7 +152,8 @@ static void put_row(const struct pw_table *t, size_t row, FILE *out)
 	const size_t at = mark ? mark_at(t, row) : 0;
 	bool first = true;
 
-	fprintf(out, mark ? "<tr class=\"is-%s\">" : "<tr>", mark ? shapes[shape_of(mark)].name : "");
+	fprintf(out, mark ? "<tr class=\"is-%s\">" : "<tr>",
+		mark ? shapes[shape_of(mark)].name : "");
 	for (size_t i = 0; i < t->columns; i++) {
 		const struct pw_column *c = &t->column[i];
 		const bool marked = mark && (at == i || (at == t->columns && first));
@@ -183,7 +188,8 @@ static void put_head(const struct pw_table *t, FILE *out)
 	for (size_t i = 0; i < t->columns; i++) {
 		if (t->column[i].file_only)
 			continue;
-		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\" data-kind=\"%s\">", class_of(&t->column[i], NULL),
+		fprintf(out, "<th scope=\"col\"%s data-name=\"%s\" data-kind=\"%s\">",
+			class_of(&t->column[i], NULL),
 			t->column[i].name, kinds[t->column[i].kind]);
 		pw_html_text(pw_phrase(t->r->tongue, t->column[i].title), out);
 		fputs("</th>", out);
@@ -193,7 +199,8 @@ static void put_head(const struct pw_table *t, FILE *out)
 
 /* -- around it --------------------------------------------------------------------------------- */
 
-static void put_file(const struct pw_table *t, const char *address, const char *as, enum pw_phrase label, FILE *out)
+static void put_file(const struct pw_table *t, const char *address, const char *as,
+		     enum pw_phrase label, FILE *out)
 {
 	fputs("<a href=\"", out);
 	pw_html_text(address, out);
@@ -235,7 +242,8 @@ static void put_region(const struct pw_table *t, const char *heading, FILE *out)
 		fprintf(out, " aria-label=\"%s\">", t->name);
 	fprintf(out, "<table id=\"table-%s\">\n", t->name);
 	if (t->title) {
-		fprintf(out, "<caption id=\"caption-%s\"%s>", t->name, t->folded ? " class=\"told\"" : "");
+		fprintf(out, "<caption id=\"caption-%s\"%s>", t->name,
+			t->folded ? " class=\"told\"" : "");
 		pw_html_text(t->title, out);
 		fputs("</caption>\n", out);
 	}
@@ -253,7 +261,8 @@ static void put_none(const struct pw_table *t, FILE *out)
 	fputs("</p>\n", out);
 }
 
-void pw_html_table(const struct pw_table *t, const char *address, const char *heading, bool print, FILE *out)
+void pw_html_table(const struct pw_table *t, const char *address, const char *heading, bool print,
+		   FILE *out)
 {
 	const size_t rows = t->cells / t->columns;
 

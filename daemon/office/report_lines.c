@@ -34,7 +34,8 @@ static void put_codes(const char *codes, FILE *out)
 
 static void put_value(const struct pw_column *c, const struct pw_cell *cell, FILE *out)
 {
-	const bool number = cell->is == PW_CELL_COUNT || (cell->is == PW_CELL_TIME && c->kind == PW_COL_SPAN) ||
+	const bool number = cell->is == PW_CELL_COUNT || (cell->is == PW_CELL_TIME &&
+							  c->kind == PW_COL_SPAN) ||
 			    (cell->is == PW_CELL_NUMBER && isfinite(cell->number));
 
 	if (cell->is == PW_CELL_NONE) {

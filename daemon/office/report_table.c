@@ -176,12 +176,14 @@ void pw_cell_put_count(struct pw_table *t, int64_t count)
 
 void pw_cell_put_number(struct pw_table *t, double number)
 {
-	put(t, (struct pw_cell){ .is = isnan(number) ? PW_CELL_NONE : PW_CELL_NUMBER, .number = number });
+	put(t,
+	    (struct pw_cell){ .is = isnan(number) ? PW_CELL_NONE : PW_CELL_NUMBER, .number = number });
 }
 
 void pw_cell_put_time(struct pw_table *t, int64_t ms)
 {
-	put(t, (struct pw_cell){ .is = ms == INT64_MIN ? PW_CELL_NONE : PW_CELL_TIME, .whole = ms });
+	put(t,
+	    (struct pw_cell){ .is = ms == INT64_MIN ? PW_CELL_NONE : PW_CELL_TIME, .whole = ms });
 }
 
 void pw_cell_put_day(struct pw_table *t, int32_t day)

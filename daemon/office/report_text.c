@@ -24,7 +24,8 @@ static void put_cells(const struct pw_table *t, long *begin, FILE *f)
 {
 	for (size_t i = 0; i < t->columns; i++) {
 		*begin++ = ftell(f);
-		fputs(t->column[i].title ? pw_phrase(t->r->tongue, t->column[i].title) : t->column[i].name, f);
+		fputs(t->column[i].title ? pw_phrase(t->r->tongue,
+						     t->column[i].title) : t->column[i].name, f);
 		putc('\0', f);
 	}
 	for (size_t i = 0; i < t->cells; i++) {
@@ -73,7 +74,8 @@ static void put_table(const struct pw_table *t, FILE *out)
 	if (t->cells >= t->columns)
 		print_table(t, out);
 	else
-		fprintf(out, "%s\n", t->none ? t->none : pw_phrase(t->r->tongue, PW_P_NOTHING_HERE));
+		fprintf(out, "%s\n", t->none ? t->none : pw_phrase(t->r->tongue,
+								   PW_P_NOTHING_HERE));
 	putc('\n', out);
 }
 
@@ -93,7 +95,8 @@ void pw_report_text(const struct pw_report *r, FILE *out)
 		if (b->kind == PW_BLOCK_SAY)
 			put_said(b, out);
 		else if (b->kind == PW_BLOCK_VERBATIM)
-			fprintf(out, "%s%s\n", b->text, b->text[0] && b->text[strlen(b->text) - 1] == '\n' ? "" : "\n");
+			fprintf(out, "%s%s\n", b->text, b->text[0] &&
+				b->text[strlen(b->text) - 1] == '\n' ? "" : "\n");
 		else if (b->table)
 			put_table(b->table, out);
 	}

@@ -87,7 +87,8 @@ void pw_value_span(enum pw_tongue tongue, int64_t ms, FILE *out)
 		fprintf(out, "%llu" NO_BREAK "h" NO_BREAK "%02llu" NO_BREAK "min",
 			(unsigned long long)(min / 60), (unsigned long long)(min % 60));
 	} else {
-		fprintf(out, "%llu" NO_BREAK "%s" NO_BREAK "%02llu" NO_BREAK "h", (unsigned long long)(h / 24),
+		fprintf(out, "%llu" NO_BREAK "%s" NO_BREAK "%02llu" NO_BREAK "h",
+			(unsigned long long)(h / 24),
 			pw_phrase(tongue, PW_P_UNIT_DAY), (unsigned long long)(h % 24));
 	}
 }
@@ -173,7 +174,8 @@ static void shown_codes(enum pw_tongue tongue, const char *codes, FILE *out)
 		fputs(DASH, out);
 }
 
-void pw_value_shown(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out)
+void pw_value_shown(const struct pw_table *t, const struct pw_column *c,
+		    const struct pw_cell *cell, FILE *out)
 {
 	const enum pw_tongue tongue = t->r->tongue;
 
@@ -282,7 +284,8 @@ static void put_code(const struct value *v, FILE *out)
 	pw_value_word(v->r->tongue, v->code, out);
 }
 
-static const char *made(struct pw_report *r, void (*put)(const struct value *v, FILE *out), const struct value *v)
+static const char *made(struct pw_report *r, void (*put)(const struct value *v, FILE *out),
+			const struct value *v)
 {
 	char text[DIGITS_MAX + 200] = "";
 	FILE *out = fmemopen(text, sizeof(text), "w");
@@ -318,7 +321,8 @@ const char *pw_report_span(struct pw_report *r, int64_t ms)
 
 const char *pw_report_number(struct pw_report *r, double value, int decimals)
 {
-	return made(r, put_number, &(struct value){ .r = r, .number = value, .decimals = decimals });
+	return made(r, put_number,
+		    &(struct value){ .r = r, .number = value, .decimals = decimals });
 }
 
 const char *pw_report_count(struct pw_report *r, int64_t count)

@@ -153,7 +153,8 @@ static void lines_by_jansson(void **state)
 	first = json_loads(text_of(&t), JSON_REJECT_DUPLICATES | JSON_DISABLE_EOF_CHECK, &e);
 	assert_non_null(first);
 	assert_string_equal(json_string_value(json_object_get(first, "table")), "sweeps");
-	assert_string_equal(json_string_value(json_object_get(first, "key_off")), "2026-11-25T14:42:05.123Z");
+	assert_string_equal(json_string_value(json_object_get(first, "key_off")),
+			    "2026-11-25T14:42:05.123Z");
 	assert_string_equal(json_string_value(json_object_get(first, "day")), "2026-11-25");
 	assert_string_equal(json_string_value(json_object_get(first, "verdict")), "missed");
 	assert_int_equal(json_integer_value(json_object_get(first, "press_after")), -61234);
@@ -208,7 +209,8 @@ static void a_flow_is_what_was_kept(void **state)
 		r = pw_report_new(PW_ENGLISH, z);
 		pw_report_flow(r, csv, csv ? table_names[i] : NULL, b.f);
 		made_sweeps(r);
-		pw_report_table(r, "nobody", PW_P_NONE, (const struct pw_column[]){ { .name = "bus" }, { 0 } });
+		pw_report_table(r, "nobody", PW_P_NONE,
+				(const struct pw_column[]){ { .name = "bus" }, { 0 } });
 		made_funnel(r);
 		made_chart(r);
 		made_spread(r);
@@ -216,7 +218,8 @@ static void a_flow_is_what_was_kept(void **state)
 		if (csv) {
 			assert_string_equal(text_of(&a), text_of(&b));
 		} else {
-			assert_int_equal(strlen(text_of(&a)), strlen(text_of(&b))); /* in another order */
+			assert_int_equal(strlen(text_of(&a)),
+					 strlen(text_of(&b))); /* in another order */
 		}
 		text_free(&a);
 		text_free(&b);
@@ -268,14 +271,16 @@ static void spans(void **state)
  * memory). */
 static void numbers(void **state)
 {
-	struct pw_report *en = pw_report_new(PW_ENGLISH, NULL), *es = pw_report_new(PW_SPANISH, NULL),
+	struct pw_report *en = pw_report_new(PW_ENGLISH, NULL), *es = pw_report_new(PW_SPANISH,
+										    NULL),
 			 *fr = pw_report_new(PW_FRENCH, NULL);
 
 	(void)state;
 	assert_string_equal(pw_report_number(en, 1234.567, 2), "1234.57");
 	assert_string_equal(pw_report_number(en, 12345.6, 1), "12,345.6");
 	assert_string_equal(pw_report_number(es, 12345.6, 1), "12,345.6");
-	assert_string_equal(pw_report_number(fr, -12345.6, 1), "\xe2\x88\x92" "12\xe2\x80\xaf" "345,6");
+	assert_string_equal(pw_report_number(fr, -12345.6, 1),
+			    "\xe2\x88\x92" "12\xe2\x80\xaf" "345,6");
 	assert_string_equal(pw_report_number(en, -0.01, 1), "0.0");
 	assert_string_equal(pw_report_number(en, NAN, 1), "\xe2\x80\x93");
 	assert_string_equal(pw_report_number(en, INFINITY, 1), "\xe2\x88\x9e");
@@ -301,7 +306,8 @@ static void moments(void **state)
 	assert_string_equal(pw_report_moment(r, INT64_C(1793520000000)), "2026-11-01 01:00");
 	assert_string_equal(pw_report_moment(r, INT64_MIN), "\xe2\x80\x93");
 	assert_string_equal(pw_report_day(r, 20261125), "2026-11-25");
-	assert_string_equal(pw_report_code(r, "unheard_beeper"), "Beeper: tried, and nobody saw or heard it");
+	assert_string_equal(pw_report_code(r, "unheard_beeper"),
+			    "Beeper: tried, and nobody saw or heard it");
 	assert_string_equal(pw_report_code(r, "newer"), "newer");
 	pw_report_free(r);
 	pw_zone_free(z);
@@ -375,7 +381,8 @@ static void paper_has_no_forms_and_no_files(void **state)
 	assert_int_equal(times(text_of(&paper), "<form") + times(text_of(&paper), "as=csv") +
 			 times(text_of(&paper), "data-picture"), 0);
 	assert_int_equal(times(text_of(&paper), "<table"), times(text_of(&page), "<table"));
-	assert_int_equal(times(text_of(&page), "style="), 0); /* style-src 'self' would turn it down */
+	assert_int_equal(times(text_of(&page), "style="),
+			 0); /* style-src 'self' would turn it down */
 	/* A mark before the word that it is of, once a row. */
 	assert_int_equal(times(text_of(&page), "<svg class=\"mark "), 6);
 	assert_int_equal(times(text_of(&page), "</svg><data value=\"missed\">missed</data>"), 1);
@@ -396,10 +403,12 @@ static int write_page(const char *dir, const char *language)
 
 	write_all(r, dir);
 	f = file_in(dir, "index.html");
-	fprintf(f, "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\">\n<title>%s</title>\n"
+	fprintf(f,
+		"<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\">\n<title>%s</title>\n"
 		   "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
 		   "<link rel=\"stylesheet\" href=\"office.css\">\n<script src=\"pictures.js\" defer></script>\n"
-		   "</head>\n<body>\n<main>\n", pw_tongue_tag(tongue), pw_phrase(tongue, PW_P_SITE));
+		   "</head>\n<body>\n<main>\n", pw_tongue_tag(tongue), pw_phrase(tongue,
+										 PW_P_SITE));
 	pw_report_html(r, "/sweeps?bus=12", "t0ken", false, f);
 	fputs("</main>\n</body>\n</html>\n", f);
 	pw_report_free(r);
