@@ -78,7 +78,7 @@ const dispatcher = async (page, yard, step) => {
 	await step("finds a run that nobody walked, and why", async () => {
 		await go(page, yard, "/sweeps?verdict=missed");
 		missed = yard.audit("sweeps", "--verdict", "missed").filter((row) => row.table === "sweeps");
-		const truth = yard.truth.filter((said) => said.verdict === "missed").length;
+		const truth = yard.truth.filter((said) => said.expected === "missed").length;
 		assert.ok(missed.length > 0 && missed.length <= truth, `${missed.length} of ${truth} missed`);
 		await page.locator("main table a[href^='/sweep?']").first().click();
 		await page.locator("figure.drawing svg").waitFor(WAIT);
@@ -133,7 +133,7 @@ const manager = async (page, yard, step) => {
 					assert.ok(Math.abs(Number(value) - lines[i][key]) < 1e-9, `${key}: ${value}`);
 	});
 	await step("the worst year that is no signal", async () => {
-		await go(page, yard, "/trends?example=year");
+		await go(page, yard, "/trends?example=worst-year");
 		assert.match(await textOf(page, "main"), /22\.33/);
 	});
 	await step("how bad it was, the longest first", async () => {
