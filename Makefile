@@ -160,8 +160,8 @@ TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) PO
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep walls),$(UNIT))
 check: all units board-ready powercut-ready browser-ready gtfs-ready
 	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) $(BOARD_TESTS) -- \
-		"$(BROWSER_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" $(SOAK_TESTS) $(POWERCUT_TESTS) -- \
-		$(filter-out $(TIMED),$(UNIT)) \
+		"$(BROWSER_TEST)" "$(PAGES_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" -- \
+		$(filter-out $(TIMED),$(UNIT)) $(POWERCUT_TESTS) $(SOAK_TESTS) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
 		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk"
 

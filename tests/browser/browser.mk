@@ -8,6 +8,7 @@
 BROWSER = $(BUILD)/browser
 BROWSER_ENV = BROWSER=$(BROWSER) NODE_PATH=$(BROWSER)/node_modules
 BROWSER_TEST = node tests/browser/run.js
+PAGES_TEST = node tests/browser/office.js
 PICTURES_TEST = node tests/browser/pictures.js $(BUILD)
 
 $(BROWSER)/ready: tests/browser/package.json tests/browser/package-lock.json
@@ -19,6 +20,8 @@ $(BROWSER)/ready: tests/browser/package.json tests/browser/package-lock.json
 .PHONY: browser-ready test-browser
 browser-ready: $(BROWSER)/ready
 
-test-browser: browser-ready $(BUILD)/postwalk $(BUILD)/postwalkd $(BUILD)/tests/office/test_report
+test-browser: browser-ready $(BUILD)/postwalk $(BUILD)/postwalkd $(BUILD)/postwalk-office \
+		$(BUILD)/tests/office/test_report
 	$(TEST_ENV) $(BROWSER_ENV) $(BROWSER_TEST)
+	$(TEST_ENV) $(BROWSER_ENV) $(PAGES_TEST)
 	$(TEST_ENV) $(BROWSER_ENV) $(PICTURES_TEST)
