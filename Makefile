@@ -156,14 +156,15 @@ units: $(UNIT)
 # Everything but installing packages. The programs under test are those of this BUILD.
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) POSTWALKD=$(abspath $(BUILD)/postwalkd) \
 	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(abspath $(BUILD)/postwalk-office)
-# Side by side: what waits for the real clock, the browser and whole offices, and what computes.
-TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep walls),$(UNIT))
+# Side by side: what waits for the real clock and then what loads the machine; what computes; the board.
+TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls),$(UNIT))
 check: all units board-ready powercut-ready browser-ready gtfs-ready
-	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) $(BOARD_TESTS) -- \
-		"$(BROWSER_TEST)" "$(PAGES_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" -- \
-		$(filter-out $(TIMED),$(UNIT)) $(POWERCUT_TESTS) $(SOAK_TESTS) \
+	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) \
+		"$(ENGLISH_TEST)" "$(PAGES_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" -- \
+		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
-		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk"
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" \
+		$(POWERCUT_TESTS) $(SOAK_TESTS) -- $(BOARD_TESTS)
 
 test:
 	etc/install-packages.sh build test board browser
@@ -197,6 +198,7 @@ bench:
 # Sanitizers over units and ten thousand random traces, then bare folders of both releases.
 ASAN = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=all
 check-all: test
+	$(MAKE) test-browser
 	$(MAKE) check-flips
 	$(MAKE) check-shim
 	$(MAKE) check-asan
@@ -215,14 +217,14 @@ run-asan:
 		"python3 tests/explore/run.py --count 10000 --mutate 3000 $(BUILD)/postwalk"
 # R's tables made afresh, beside those that are kept, and read by the tests.
 STATS_TESTS = $(BUILD)/tests/unit/test_stats_tables $(BUILD)/tests/unit/test_stats_drift
-check-stats: $(STATS_TESTS)
+check-stats: $(STATS_TESTS) $(BUILD)/postwalk-office
 	etc/install-packages.sh stats
 	mkdir -p $(BUILD)/stats
 	Rscript tests/stats/reference.R $(BUILD)/stats
 	STATS_TABLES=$(BUILD)/stats $(TEST_ENV) tests/run.sh $(STATS_TESTS) \
 		"Rscript tests/stats/compare.R tests/stats $(BUILD)/stats" \
 		"/usr/bin/python3 tests/office/match_reference.py --check" \
-		"Rscript tests/office/trends_reference.R --check"
+		"Rscript tests/office/trends_reference.R --check" "tests/office/read_back.py"
 check-bare:
 	etc/install-packages.sh bare
 	tests/bare/bare.sh bookworm

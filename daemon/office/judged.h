@@ -64,6 +64,7 @@ const char *pw_code_words(const struct pw_in_words *in, const char *code);
 /* What the drawing and the judgement both go by; PW_NO_TIME: it was not. */
 int64_t pw_told_overdue_ms(const struct pw_told_sweep *t); /* the ladder's first signal */
 int64_t pw_told_due_ms(const struct pw_told_sweep *t);     /* as far as the records tell */
-bool pw_told_ladder(const struct pw_told_sweep *t, const struct pw_moment *m); /* a rung of the ladder, or spent */
+/* a rung of the ladder, or spent */
+bool pw_told_ladder(const struct pw_told_sweep *t, const struct pw_moment *m);
 
 #endif

@@ -49,12 +49,14 @@ struct pw_serving {
 /* Takes connections from now on. */
 int pw_listener_serve(struct pw_listener *l, const struct pw_serving *as,
 		      const struct pw_office_conf *conf, char *why, size_t size);
-int pw_listener_quiesce(struct pw_listener *l); /* no new ones; the socket, to be closed after the end */
+/* no new ones; the socket, to be closed after the end */
+int pw_listener_quiesce(struct pw_listener *l);
 void pw_listener_end(struct pw_listener *l);
 
 /* wait_ms INT64_MAX: it has none. */
 void pw_listener_deadline(struct pw_listener *l, struct MHD_Connection *c, int64_t wait_ms);
-void pw_listener_address(struct MHD_Connection *c, char address[PW_ADDRESS_TEXT]); /* whose it is; "?" */
+/* whose it is; "?" */
+void pw_listener_address(struct MHD_Connection *c, char address[PW_ADDRESS_TEXT]);
 int64_t pw_since_boot_ms(void);
 
 #endif

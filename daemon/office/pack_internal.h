@@ -67,7 +67,8 @@ struct pw_pack {
 /* All of it: 0, -1, -2 with p->why. */
 FILE *pw_pack_open(struct pw_pack *p, const char *name); /* a file of the folder; NULL */
 int pw_pack_close(struct pw_pack *p, FILE **f);
-int pw_pack_desk(struct pw_pack *p, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
+int pw_pack_desk(struct pw_pack *p,
+		int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
 int pw_pack_broke(struct pw_pack *p, const char *what); /* -1 */
 /* One more, all zero; NULL: there is no memory (most 0), or there are so many already. */
 void *pw_pack_add(struct pw_pack_many *many, size_t each, size_t most);
@@ -76,11 +77,14 @@ struct pw_pack_bus *pw_pack_bus_at(struct pw_pack *p, size_t i);
 int pw_pack_find_buses(struct pw_pack *p);            /* pack_buses.c; 1: why is the code of one that is not known */
 int pw_pack_keys(struct pw_pack *p);                  /* pack_keys.c: keys/, keys.jsonl */
 /* The file in keys/ of a key of that bus; false: there is none. */
-bool pw_pack_key_file(struct pw_pack *p, const char *bus, const struct pw_public_key *key, char file[96]);
+bool pw_pack_key_file(struct pw_pack *p, const char *bus, const struct pw_public_key *key,
+		char file[96]);
 int pw_pack_rows_begin(struct pw_pack *p);            /* pack_rows.c */
 int pw_pack_rows_of(struct pw_pack *p, struct pw_pack_bus *b, struct pw_pack_many *branches);
 int pw_pack_rows_end(struct pw_pack *p);
-int pw_pack_records_of(struct pw_pack *p, struct pw_pack_bus *b, const struct pw_pack_many *branches); /* pack_records.c */
+/* pack_records.c */
+int pw_pack_records_of(struct pw_pack *p, struct pw_pack_bus *b,
+		const struct pw_pack_many *branches);
 int pw_pack_numbers_write(struct pw_pack *p);         /* pack_numbers.c */
 int pw_pack_find_kept(struct pw_pack *p);             /* pack_kept.c: matters, holds, purges */
 int pw_pack_report(struct pw_pack *p);                /* pack_report.c */

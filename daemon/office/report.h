@@ -18,7 +18,8 @@
 #include "zone.h"
 
 struct pw_report;
-struct pw_report *pw_report_new(enum pw_tongue tongue, const struct pw_zone *zone); /* NULL: no memory */
+/* NULL: no memory */
+struct pw_report *pw_report_new(enum pw_tongue tongue, const struct pw_zone *zone);
 void pw_report_free(struct pw_report *r);
 bool pw_report_ok(const struct pw_report *r);
 enum pw_tongue pw_report_tongue(const struct pw_report *r);
@@ -31,8 +32,11 @@ enum pw_say_as { PW_SAY_TITLE = 1, PW_SAY_HEADING, PW_SAY_LEAD, PW_SAY_TEXT, PW_
 		 PW_SAY_SOURCE, PW_SAY_ALARM };
 /* Up to four texts for {1} to {4}, then NULL. */
 void pw_report_say(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase, ...);
-void pw_report_say_count(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase, int64_t count, ...); /* {1}: the count */
-void pw_report_said(struct pw_report *r, enum pw_say_as as, const char *text); /* what is no phrase: somebody's own words */
+/* {1}: the count */
+void pw_report_say_count(struct pw_report *r, enum pw_say_as as, enum pw_phrase phrase,
+		int64_t count, ...);
+/* what is no phrase: somebody's own words */
+void pw_report_said(struct pw_report *r, enum pw_say_as as, const char *text);
 void pw_report_link(struct pw_report *r, const char *href, enum pw_phrase phrase);
 /* Lines as they stand, in a fixed-width font: what somebody can type. */
 void pw_report_verbatim(struct pw_report *r, const char *text);
@@ -41,12 +45,14 @@ void pw_report_verbatim(struct pw_report *r, const char *text);
 const char *pw_report_moment(struct pw_report *r, int64_t ms);  /* "2026-11-24 07:42", zone */
 const char *pw_report_day(struct pw_report *r, int32_t day);    /* "2026-11-24" */
 const char *pw_report_span(struct pw_report *r, int64_t ms);    /* "2 h 05 min", "48 s" */
-const char *pw_report_number(struct pw_report *r, double value, int decimals); /* the tongue's decimal mark */
+/* the tongue's decimal mark */
+const char *pw_report_number(struct pw_report *r, double value, int decimals);
 const char *pw_report_count(struct pw_report *r, int64_t count);
 const char *pw_report_share(struct pw_report *r, double share, int decimals); /* "12.5 %" */
 const char *pw_report_code(struct pw_report *r, const char *code);            /* what it is called */
 const char *pw_report_phrase(struct pw_report *r, enum pw_phrase phrase, ...); /* a filled one */
-const char *pw_report_counted(struct pw_report *r, enum pw_phrase phrase, int64_t count); /* one of what is counted: "3 buses" */
+/* one of what is counted: "3 buses" */
+const char *pw_report_counted(struct pw_report *r, enum pw_phrase phrase, int64_t count);
 
 /* -- tables ------------------------------------------------------------------------------------ */
 
@@ -74,7 +80,9 @@ void pw_cell_put_number(struct pw_table *t, double number);     /* SHARE too; NA
 void pw_cell_put_time(struct pw_table *t, int64_t ms);          /* SPAN, MOMENT; INT64_MIN: not known */
 void pw_cell_put_day(struct pw_table *t, int32_t day);
 void pw_cell_put_none(struct pw_table *t);
-void pw_cell_link(struct pw_table *t, const char *format, ...) __attribute__((format(printf, 2, 3))); /* of the last cell */
+/* of the last cell */
+void pw_cell_link(struct pw_table *t, const char *format,
+		...) __attribute__((format(printf, 2, 3)));
 void pw_row_mark(struct pw_table *t, enum pw_phrase state);     /* of the last row: "missed" ...: a shape and colour beside the word */
 size_t pw_table_rows(const struct pw_table *t);
 /* What a page says beneath: more rows are at href. */
@@ -89,7 +97,8 @@ void pw_table_none(struct pw_table *t, enum pw_phrase phrase);
 
 /* Drawn by web/office/pictures.js over the table, beside it, where JavaScript is: kind is one of its
  * drawings ("funnel", "chart", "spread", "drift", "bars"); caption says what is to be seen. */
-void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_table *t, enum pw_phrase caption);
+void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_table *t,
+		enum pw_phrase caption);
 /* What a drawing looks for in a table, by the names of columns; roles: other names for them, as
  * "share=missed_share n=runs". Its first column names a row. In brackets: may be absent.
  *	funnel  n, share, [target, warning_lower, warning_upper, alarm_lower, alarm_upper], at each row's n
@@ -97,7 +106,8 @@ void pw_report_picture(struct pw_report *r, const char *kind, const struct pw_ta
  *	spread  at, count, [minimum]; or a row each: q05, q25, median, q75, q95, [minimum]
  *	drift   bounces, [cusum, limit]: a row a day
  *	bars    value, [lower, upper] */
-void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw_table *t, const char *roles, enum pw_phrase caption);
+void pw_report_picture_of(struct pw_report *r, const char *kind, const struct pw_table *t,
+		const char *roles, enum pw_phrase caption);
 /* Drawn by us: an SVG element, trusted as it is. words: the same for who does not see it. */
 void pw_report_svg(struct pw_report *r, const char *svg, enum pw_phrase caption);
 
@@ -109,10 +119,13 @@ enum pw_field_kind { PW_FIELD_TEXT = 1, PW_FIELD_CODE, PW_FIELD_DAY, PW_FIELD_PA
  * the frame. end names the button. */
 void pw_report_form(struct pw_report *r, const char *action, bool get);
 /* Before the forms: field's value turned one down. fill: for {1}; field "": none in particular. */
-void pw_report_wrong(struct pw_report *r, const char *field, enum pw_phrase phrase, const char *fill);
+void pw_report_wrong(struct pw_report *r, const char *field, enum pw_phrase phrase,
+		const char *fill);
 /* value: NULL none; a TICK's: "1" is set, and comes so. An error that turned the form down stands at the field it is of (pw_report_wrong). */
-void pw_report_field(struct pw_report *r, enum pw_field_kind kind, const char *name, enum pw_phrase label, const char *value, bool must);
-void pw_report_choice(struct pw_report *r, const char *value, enum pw_phrase label, bool chosen); /* of the CHOICE before */
+void pw_report_field(struct pw_report *r, enum pw_field_kind kind, const char *name,
+		enum pw_phrase label, const char *value, bool must);
+/* of the CHOICE before */
+void pw_report_choice(struct pw_report *r, const char *value, enum pw_phrase label, bool chosen);
 void pw_report_choice_text(struct pw_report *r, const char *value, const char *label, bool chosen);
 void pw_report_form_end(struct pw_report *r, enum pw_phrase button);
 
@@ -127,7 +140,8 @@ void pw_report_text(const struct pw_report *r, FILE *out);
 /* The inside of <main>. address: of this page with what it asked, for the links to its CSV and JSON Lines.
  * token: of its forms,
  * as the hidden field "token"; a form with a FILE is multipart/form-data. print: whole, for paper and for a folder: no links to files, no forms. */
-void pw_report_html(const struct pw_report *r, const char *address, const char *token, bool print, FILE *out);
+void pw_report_html(const struct pw_report *r, const char *address, const char *token, bool print,
+		FILE *out);
 /* Instead, for a file of however many rows: asked for before the page is made, each row is written once the
  * next has begun, and not kept. csv: of one table (NULL: the first), else lines of all. end: the last row; 0,
  * -1: no such table. */

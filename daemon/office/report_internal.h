@@ -59,7 +59,8 @@ struct pw_report {
 		const char *table;
 	} flow;
 };
-struct pw_block *pw_report_block(struct pw_report *r, enum pw_block_kind kind); /* NULL: no memory */
+/* NULL: no memory */
+struct pw_block *pw_report_block(struct pw_report *r, enum pw_block_kind kind);
 const char *pw_report_copy(struct pw_report *r, const char *text);
 
 /* -- tables ------------------------------------------------------------------------------------ */
@@ -84,7 +85,8 @@ struct pw_table {
 	bool headed;                      /* of a flow: the names of its columns are written */
 	size_t flowed;
 };
-const struct pw_table *pw_report_find(const struct pw_report *r, const char *name); /* NULL: the first */
+/* NULL: the first */
+const struct pw_table *pw_report_find(const struct pw_report *r, const char *name);
 
 /* -- report_value.c ---------------------------------------------------------------------------- */
 
@@ -95,7 +97,8 @@ void pw_value_span(enum pw_tongue tongue, int64_t ms, FILE *out);
 void pw_value_moment(const struct pw_zone *zone, int64_t ms, FILE *out);
 void pw_value_day(int32_t day, FILE *out);
 /* A cell as a reader has it. What is not known is a dash. */
-void pw_value_shown(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell, FILE *out);
+void pw_value_shown(const struct pw_table *t, const struct pw_column *c, const struct pw_cell *cell,
+		FILE *out);
 /* A cell as a program has it: report.h says how. "" where it is not known. Text is text. */
 void pw_value_plain(const struct pw_column *c, const struct pw_cell *cell, FILE *out);
 /* A code as a reader has it: "silent_horn", too. Unknown: as it is. */
@@ -110,8 +113,10 @@ void pw_csv_row(const struct pw_table *t, size_t row, FILE *out);
 void pw_lines_row(const struct pw_table *t, size_t row, FILE *out);
 /* Text between tags and within the quotes of an attribute. */
 void pw_html_text(const char *text, FILE *out);
-void pw_html_table(const struct pw_table *t, const char *address, const char *heading, bool print, FILE *out);
+void pw_html_table(const struct pw_table *t, const char *address, const char *heading, bool print,
+		FILE *out);
 /* number: of the form on its page. */
-void pw_html_form(const struct pw_report *r, const struct pw_form *form, unsigned number, const char *token, FILE *out);
+void pw_html_form(const struct pw_report *r, const struct pw_form *form, unsigned number,
+		const char *token, FILE *out);
 
 #endif

@@ -35,7 +35,8 @@ struct pw_warmths {
 };
 /* 0: what is taken and what not, line by line; -2: it cannot be such a file: nothing is taken; -1. w is to be
  * freed after a 0. */
-int pw_warmth_read(FILE *f, const struct pw_zone *zone, struct pw_warmths **w, char *why, size_t size);
+int pw_warmth_read(FILE *f, const struct pw_zone *zone, struct pw_warmths **w, char *why,
+		size_t size);
 void pw_warmths_free(struct pw_warmths *w);
 
 /* -- warmth_take.c: into the store -------------------------------------------------------------- */

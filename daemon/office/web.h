@@ -40,11 +40,13 @@ struct pw_asked {
 	char said[512];              /* told once on that page, as text */
 };
 const char *pw_asked_value(const struct pw_asked *q, const char *name); /* "" where there is none */
-int32_t pw_asked_day(const struct pw_asked *q, const char *name); /* YYYY-MM-DD; 0: none, -1: it is no day */
+/* YYYY-MM-DD; 0: none, -1: it is no day */
+int32_t pw_asked_day(const struct pw_asked *q, const char *name);
 /* Turns a form, or an address, down. Gives back 1. */
 int pw_asked_wrong(struct pw_asked *q, const char *field, enum pw_phrase phrase, const char *fill);
 /* Work on the desk. 0; -1, -2: the page says that the store is away, and why stands in the log. */
-int pw_asked_desk(struct pw_asked *q, int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
+int pw_asked_desk(struct pw_asked *q,
+		int (*work)(struct pw_store *s, void *ctx, char *why, size_t size), void *ctx);
 /* Into the office's log, with who it was: views of what is about a driver, and every act. */
 int pw_asked_log(struct pw_asked *q, struct pw_store *s, char *why, size_t size, const char *format, ...)
 	__attribute__((format(printf, 5, 6)));

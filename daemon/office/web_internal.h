@@ -43,15 +43,18 @@ void pw_signed_free(struct pw_sessions *s);
 void pw_signed_draw(char id[PW_SESSION_ID]);
 /* Clocks by pw_since_boot_ms. Of a session that is found, its idle time begins anew. */
 bool pw_signed_find(struct pw_sessions *s, const char *id, int64_t now_ms, struct pw_session *is);
-void pw_signed_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms, char id[PW_SESSION_ID]);
+void pw_signed_begin(struct pw_sessions *s, const struct pw_session *is, int64_t now_ms,
+		char id[PW_SESSION_ID]);
 void pw_signed_end(struct pw_sessions *s, const char *id);
 void pw_signed_end_of(struct pw_sessions *s, const char *code);
 /* Told once, on the next page. */
 void pw_signed_say(struct pw_sessions *s, const char *id, const char *said);
 void pw_signed_said(struct pw_sessions *s, const char *id, char said[512]); /* "": nothing */
 /* Of a form: bound to the cookie and to the path that it is sent to. */
-void pw_form_token(const struct pw_sessions *s, const char *id, const char *path, char token[PW_FORM_TOKEN]);
-bool pw_form_token_holds(const struct pw_sessions *s, const char *id, const char *path, const char *token);
+void pw_form_token(const struct pw_sessions *s, const char *id, const char *path,
+		char token[PW_FORM_TOKEN]);
+bool pw_form_token_holds(const struct pw_sessions *s, const char *id, const char *path,
+		const char *token);
 
 /* -- web_lane.c: threads that do requests ------------------------------------------------------ */
 
@@ -59,7 +62,8 @@ enum pw_lane_kind { PW_LANE_PAGE, PW_LANE_FILE, PW_LANE_PASSWORD, PW_LANES };
 struct pw_turn;
 struct pw_lanes;
 int pw_lanes_start(void (*work)(struct pw_turn *t), struct pw_lanes **lanes); /* 0, -1 */
-bool pw_lane_put(struct pw_lanes *l, enum pw_lane_kind kind, struct pw_turn *t); /* false: it is full */
+/* false: it is full */
+bool pw_lane_put(struct pw_lanes *l, enum pw_lane_kind kind, struct pw_turn *t);
 void pw_lanes_stop(struct pw_lanes *l); /* what waits is done first; nothing more is taken */
 void pw_lanes_free(struct pw_lanes *l);
 
@@ -116,12 +120,14 @@ static inline struct pw_turn *pw_turn_of(struct pw_asked *q)
 
 /* web_ask.c. False: status says what is to be answered; of a body nothing is wanted. */
 bool pw_turn_begin(struct pw_turn *t, const char *url, const char *method);
-bool pw_turn_piece(struct pw_turn *t, const char *piece, size_t size); /* false: its connection ends */
+/* false: its connection ends */
+bool pw_turn_piece(struct pw_turn *t, const char *piece, size_t size);
 void pw_turn_whole(struct pw_turn *t); /* the body is: what it lacks is in status */
 void pw_turn_free(struct pw_turn *t);
 void pw_turn_refuse(struct pw_turn *t, unsigned status, enum pw_phrase why); /* the first stays */
 
-void pw_web_escape(char *to, size_t size, const char *text); /* added to what is there; RFC 3986 2.3 */
+/* added to what is there; RFC 3986 2.3 */
+void pw_web_escape(char *to, size_t size, const char *text);
 
 /* web_act.c: by a thread of its lane. */
 enum pw_lane_kind pw_turn_lane(const struct pw_turn *t);

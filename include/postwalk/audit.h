@@ -106,11 +106,17 @@ struct pw_audit_filter {
 #define PW_AUDIT_PAGE 100
 /* A page of rows, limit at most; behind: the last row that was given, or NULL. Any filter over ten thousand
  * buses and a year answers from an index: a page in milliseconds. */
-int pw_audit_rows(struct pw_store *s, const struct pw_audit_filter *f, const struct pw_audit_row *behind, unsigned limit, int (*take)(void *ctx, const struct pw_audit_row *row), void *ctx, char *why, size_t size);
+int pw_audit_rows(struct pw_store *s, const struct pw_audit_filter *f,
+		const struct pw_audit_row *behind, unsigned limit,
+		int (*take)(void *ctx, const struct pw_audit_row *row), void *ctx, char *why,
+		size_t size);
 /* 1: there it is; 0: there is none. */
-int pw_audit_row(struct pw_store *s, const struct pw_audit_key *key, struct pw_audit_row *row, char *why, size_t size);
+int pw_audit_row(struct pw_store *s, const struct pw_audit_key *key, struct pw_audit_row *row,
+		char *why, size_t size);
 /* All rows of the filter, in the order of bus, day and time, however many: for files. */
-int pw_audit_each(struct pw_store *s, const struct pw_audit_filter *f, int (*take)(void *ctx, const struct pw_audit_row *row), void *ctx, char *why, size_t size);
+int pw_audit_each(struct pw_store *s, const struct pw_audit_filter *f,
+		int (*take)(void *ctx, const struct pw_audit_row *row), void *ctx, char *why,
+		size_t size);
 
 /* -- tallies ---------------------------------------------------------------------------------------- */
 
@@ -129,13 +135,17 @@ struct pw_tally {
 };
 /* From span from to span to (both of one length); in the order of name, span. bad: only those with a missed,
  * doubtful or no_record. */
-int pw_audit_tallies(struct pw_store *s, enum pw_tally_by by, const char *name, int32_t from, int32_t to, int (*take)(void *ctx, const struct pw_tally *t), void *ctx, char *why, size_t size);
+int pw_audit_tallies(struct pw_store *s, enum pw_tally_by by, const char *name, int32_t from,
+		int32_t to, int (*take)(void *ctx, const struct pw_tally *t), void *ctx, char *why,
+		size_t size);
 int32_t pw_span_month(int32_t day);
 int32_t pw_span_school_year(int32_t day);
 
 /* Times from key-off to press and to leaving, as counts of whole seconds, of one bus ("": all) and month or
  * school year. what: 1 press, 2 leaving. Beyond 3600 s: as 3600. */
-int pw_audit_spread(struct pw_store *s, const char *bus, int what, int32_t from, int32_t to, int (*take)(void *ctx, uint32_t second, uint64_t count), void *ctx, char *why, size_t size);
+int pw_audit_spread(struct pw_store *s, const char *bus, int what, int32_t from, int32_t to,
+		int (*take)(void *ctx, uint32_t second, uint64_t count), void *ctx, char *why,
+		size_t size);
 
 /* What a bus's lines did on a day. bounces: edges less than 50 ms after the one before; chatters: faults
  * chattering told; disagreements: faults of two contacts that disagree. In the order of line, day. */
@@ -144,97 +154,19 @@ struct pw_line_day {
 	int32_t day;
 	uint32_t edges, bounces, chatters, disagreements, shortest_ms;
 };
-int pw_audit_lines(struct pw_store *s, const char *bus, int32_t from, int32_t to, int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why, size_t size);
+int pw_audit_lines(struct pw_store *s, const char *bus, int32_t from, int32_t to,
+		int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why,
+		size_t size);
 /* The same of all buses, for who looks for the worst of them: of a day the so many that bounced most, then the
  * so many that chattered or disagreed most (a bus and line may come twice). From an index. */
-int pw_audit_lines_worst(struct pw_store *s, int32_t day, unsigned each, int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why, size_t size);
+int pw_audit_lines_worst(struct pw_store *s, int32_t day, unsigned each,
+		int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why,
+		size_t size);
 /* The policy that the bus recorded last, as text. 1: there it is, cut to room; 0: none. */
-int pw_audit_policy(struct pw_store *s, const char *bus, char *text, size_t room, char *why, size_t size);
+int pw_audit_policy(struct pw_store *s, const char *bus, char *text, size_t room, char *why,
+		size_t size);
 
-/* -- planned runs, corrections ---------------------------------------------------------------------- */
-
-struct pw_plan {
-	char bus[PW_NAME_MAX];
-	int32_t day;                  /* as planned */
-	char run[PW_AUDIT_TEXT], route[PW_AUDIT_TEXT], place[PW_AUDIT_TEXT], driver[PW_AUDIT_CODE];
-	int64_t begin_ms, end_ms;
-	uint64_t import;              /* that it came with last */
-};
-struct pw_import {
-	uint64_t id;                  /* by the store */
-	int64_t at_ms;
-	char who[PW_AUDIT_CODE], file[128], hash[65]; /* SHA-256 of what was read */
-	uint32_t taken, refused;
-};
-/* Within a transaction. A run of the same bus, day and id is replaced. */
-int pw_audit_import(struct pw_store *s, struct pw_import *import, char *why, size_t size);
-int pw_audit_plan(struct pw_store *s, const struct pw_plan *plan, char *why, size_t size);
-int pw_audit_plans(struct pw_store *s, const char *bus, int32_t from, int32_t to, int (*take)(void *ctx, const struct pw_plan *plan), void *ctx, char *why, size_t size);
-int pw_audit_imports(struct pw_store *s, int (*take)(void *ctx, const struct pw_import *import), void *ctx, char *why, size_t size); /* newest first, 100 */
-
-/* Only ever added to. result NONE: it stands as it was matched, again. */
-struct pw_correction {
-	struct pw_audit_key key;
-	enum pw_result result;
-	int64_t at_ms;
-	char who[PW_AUDIT_CODE], words[164];
-};
-int pw_audit_correct(struct pw_store *s, const struct pw_correction *c, char *why, size_t size);
-/* Of one row (oldest first), or of all (key NULL; newest first, 500). */
-int pw_audit_corrections(struct pw_store *s, const struct pw_audit_key *key, int (*take)(void *ctx, const struct pw_correction *c), void *ctx, char *why, size_t size);
-
-/* -- matching --------------------------------------------------------------------------------------- */
-
-/* Bus and days whose runs, sweeps or corrections changed since. Set by pw_store_put and the calls above. Makes
- * the rows and tallies of some of them anew, for budget_ms at most. now_ms: for windows that are over. 1: more
- * are left; 0: none is. */
-int pw_audit_renew(struct pw_store *s, const struct pw_zone *zone, int64_t now_ms, int64_t budget_ms, char *why, size_t size);
-/* Rows that are not_yet and whose window is over by now are to be made anew. */
-int pw_audit_due(struct pw_store *s, int64_t now_ms, char *why, size_t size);
-
-/* -- temperatures ----------------------------------------------------------------------------------- */
-
-/* bus "": outside, at the yard's place. source: where the figures are from, in words. */
-int pw_audit_warmth(struct pw_store *s, const char *bus, int64_t at_ms, int32_t c10, const char *source, char *why, size_t size);
-int pw_audit_warmths(struct pw_store *s, const char *bus, int64_t from_ms, int64_t to_ms, int (*take)(void *ctx, int64_t at_ms, int32_t c10, const char *source), void *ctx, char *why, size_t size);
-
-/* -- people, holds, keeping ------------------------------------------------------------------------- */
-
-enum pw_office_role { PW_MAY_NOTHING, PW_MAY_SEE, PW_MAY_ACT, PW_MAY_ADMINISTER };
-struct pw_account {
-	char code[PW_AUDIT_CODE];
-	enum pw_office_role role;     /* NOTHING: it is closed */
-	char hash[160];               /* argon2id, as libsodium writes it */
-	bool must_change;             /* its password was given by somebody else */
-	int64_t made_ms, changed_ms, seen_ms;
-};
-int pw_people_put(struct pw_store *s, const struct pw_account *a, char *why, size_t size);
-int pw_people_one(struct pw_store *s, const char *code, struct pw_account *a, char *why, size_t size); /* 1; 0: none */
-int pw_people_all(struct pw_store *s, int (*take)(void *ctx, const struct pw_account *a), void *ctx, char *why, size_t size);
-/* A token for a program: SHA-256 of it, whose it is, until when; it may see and no more. */
-int pw_people_token_put(struct pw_store *s, const char *hash, const char *code, const char *words, int64_t ends_ms, char *why, size_t size);
-/* All that there are. One ends when it is put again with an end that is over. */
-int pw_people_tokens(struct pw_store *s, int (*take)(void *ctx, const char *hash, const char *code, const char *words, int64_t ends_ms), void *ctx, char *why, size_t size);
-int pw_people_token(struct pw_store *s, const char *hash, int64_t now_ms, char code[PW_AUDIT_CODE], char *why, size_t size); /* 1; 0: none, or over */
-
-/* While a hold stands, nothing of that bus ("": any) and those days is purged. */
-struct pw_hold { uint64_t id; char bus[PW_NAME_MAX]; int32_t from, to; int64_t at_ms, lifted_ms; char who[PW_AUDIT_CODE], words[164]; };
-int pw_keep_hold(struct pw_store *s, struct pw_hold *h, char *why, size_t size);
-int pw_keep_lift(struct pw_store *s, uint64_t id, const char *who, int64_t now_ms, char *why, size_t size); /* 1; 0: none stands */
-int pw_keep_holds(struct pw_store *s, int (*take)(void *ctx, const struct pw_hold *h), void *ctx, char *why, size_t size);
-/* Purging: of what is older than a day, kind by kind, never of the newest sealed stretch of a branch, never
- * under a hold; within a transaction. Tallies stay, and a count of what went does. limit rows at most: 1 more
- * is left; 0: done. */
-#define PW_KEEP_LIST(X) X(RECORDS, records) X(ROWS, rows) X(WARMTH, warmth) X(VIEWS, views)
-enum pw_keep_kind {
-	PW_KEEP_NONE,
-#define X(up, low) PW_KEEP_##up,
-	PW_KEEP_LIST(X)
-#undef X
-	PW_KEEPS
-};
-struct pw_purged { enum pw_keep_kind kind; int32_t before; int64_t at_ms; char who[PW_AUDIT_CODE]; uint64_t count, held; };
-int pw_keep_purge(struct pw_store *s, enum pw_keep_kind kind, int32_t before, const char *who, int64_t now_ms, unsigned limit, struct pw_purged *purged, char *why, size_t size);
-int pw_keep_purges(struct pw_store *s, int (*take)(void *ctx, const struct pw_purged *p), void *ctx, char *why, size_t size);
+#include "postwalk/people.h"
+#include "postwalk/plans.h"
 
 #endif

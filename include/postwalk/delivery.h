@@ -61,7 +61,8 @@ int pw_link_open(const struct pw_place *p, const struct pw_patience *patience, s
 		 char *why, size_t size);
 void pw_link_close(struct pw_link *link);
 /* Heads of that epoch, all branches. */
-void pw_link_heads(struct pw_link *link, const char *bus, const char *epoch, struct pw_reply *reply);
+void pw_link_heads(struct pw_link *link, const char *bus, const char *epoch,
+		struct pw_reply *reply);
 /* text: export lines as J10. begins: this journal has nothing before its first record (it was pruned). */
 void pw_link_records(struct pw_link *link, const char *bus, const void *text, size_t length, bool begins,
 		     struct pw_reply *reply);

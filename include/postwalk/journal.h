@@ -44,8 +44,10 @@ void pw_seal_make(const char *bus, const char *epoch, struct pw_seal *s,
 bool pw_seal_holds(const char *bus, const char *epoch, const struct pw_seal *s,
 		   const struct pw_public_key *key);
 /* The like by an office, over postwalk-purged-v1: it let go what it had up to that record (J10). */
-void pw_purged_make(const char *bus, const char *epoch, struct pw_seal *s, const struct pw_secret_key *key);
-bool pw_purged_holds(const char *bus, const char *epoch, const struct pw_seal *s, const struct pw_public_key *key);
+void pw_purged_make(const char *bus, const char *epoch, struct pw_seal *s,
+		const struct pw_secret_key *key);
+bool pw_purged_holds(const char *bus, const char *epoch, const struct pw_seal *s,
+		const struct pw_public_key *key);
 
 /* -- check.c: is it sound? (J10) --------------------------------------------------------------------- */
 
@@ -93,7 +95,8 @@ void pw_check_begin(struct pw_check *c, const char *bus, const struct pw_public_
 		    void (*found)(void *ctx, const struct pw_found *f), void *ctx);
 void pw_check_record(struct pw_check *c, const struct pw_record *r);
 /* Before the first record; both live until then. */
-void pw_check_purged(struct pw_check *c, const struct pw_seal *let_go, const struct pw_public_key *office);
+void pw_check_purged(struct pw_check *c, const struct pw_seal *let_go,
+		const struct pw_public_key *office);
 void pw_check_seal(struct pw_check *c, const struct pw_seal *s);
 void pw_check_end(struct pw_check *c);
 /* Is it a touch or damage (J6 begins a new epoch), or an oddity that an auditor should see? */
@@ -117,11 +120,13 @@ struct pw_export_line {
 int pw_export_head(const char *bus, const struct pw_public_key *key, char *buf, size_t size);
 int pw_export_record(const struct pw_record *r, char *buf, size_t size);
 int pw_export_seal(const struct pw_seal *s, char *buf, size_t size);
-int pw_export_purged(const struct pw_seal *s, const struct pw_public_key *office, char *buf, size_t size);
+int pw_export_purged(const struct pw_seal *s, const struct pw_public_key *office, char *buf,
+		size_t size);
 int pw_export_end(uint64_t records, uint64_t seals, char *buf, size_t size);
 /* 0; -2 with "expected ..." in why: not JSON, a key twice, unknown, missing or out of range, a body
  * longer than PW_BODY_MAX. Free it after a 0. */
-int pw_export_read(const char *text, size_t length, struct pw_export_line *line, char *why, size_t size);
+int pw_export_read(const char *text, size_t length, struct pw_export_line *line, char *why,
+		size_t size);
 void pw_export_free(struct pw_export_line *line);
 
 /* -- journal.c, read.c: the file --------------------------------------------------------------------- */
@@ -133,7 +138,8 @@ int pw_journal_open(const char *path, const char *bus, bool write, struct pw_jou
 		    size_t size);
 void pw_journal_close(struct pw_journal *j);
 /* The first record of that seq or a later one. 1: given; 0: the end. Nothing is checked here. */
-int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, char *why, size_t size);
+int pw_journal_read(struct pw_journal *j, uint64_t from, struct pw_record *r, char *why,
+		size_t size);
 /* The same for seals. */
 int pw_journal_read_seal(struct pw_journal *j, uint64_t from, struct pw_seal *s, char *why,
 			 size_t size);

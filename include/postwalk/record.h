@@ -96,7 +96,8 @@ struct pw_writer;
 /* Starts the writer process. Never blocks on the disk. 0, or -1 with errno (no memory, no fork).
  * A writer that dies is started again by pw_writer_tend; what it had not committed is handed over
  * again, and nothing is written twice. keep_days: J11. */
-int pw_writer_start(const char *state_dir, const char *bus, uint32_t keep_days, struct pw_writer **w);
+int pw_writer_start(const char *state_dir, const char *bus, uint32_t keep_days,
+		struct pw_writer **w);
 /* Waits at most wait_ms for the disk to take what is waiting, then ends the process. */
 void pw_writer_stop(struct pw_writer *w, int wait_ms);
 int pw_writer_fd(const struct pw_writer *w);        /* epoll it; -1: none; may change in tend */

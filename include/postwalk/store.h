@@ -49,13 +49,18 @@ struct pw_bus_row {
 	char token[65];          /* SHA-256 of the token, 64 hex digits; "" none */
 	int64_t enrolled_ms, heard_ms; /* 0: never */
 };
-int pw_store_bus(struct pw_store *s, const char *bus, struct pw_bus_row *row, char *why, size_t size); /* 1: there is; 0: none */
+/* 1: there is; 0: none */
+int pw_store_bus(struct pw_store *s, const char *bus, struct pw_bus_row *row, char *why,
+		size_t size);
 int pw_store_bus_put(struct pw_store *s, const struct pw_bus_row *row, char *why, size_t size);
 /* Heard of now, on this day of the office's zone (YYYYMMDD): for what is silent by habit. */
-int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int32_t day, char *why, size_t size);
+int pw_store_bus_heard(struct pw_store *s, const char *bus, int64_t now_ms, int32_t day, char *why,
+		size_t size);
 /* A one-time code, kept as its SHA-256. take: 1 it is right, unused and not over, and is used up now. */
-int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int64_t ends_ms, char *why, size_t size);
-int pw_store_code_take(struct pw_store *s, const char *bus, const char *hash, int64_t now_ms, char *why, size_t size);
+int pw_store_code_put(struct pw_store *s, const char *bus, const char *hash, int64_t ends_ms,
+		char *why, size_t size);
+int pw_store_code_take(struct pw_store *s, const char *bus, const char *hash, int64_t now_ms,
+		char *why, size_t size);
 /* A key that a person must decide on. */
 struct pw_key_row {
 	char bus[PW_NAME_MAX];
@@ -65,8 +70,11 @@ struct pw_key_row {
 	bool accepted;
 	char who[32], words[200];
 };
-int pw_store_key_put(struct pw_store *s, const struct pw_key_row *row, char *why, size_t size); /* by bus and key */
-int pw_store_keys(struct pw_store *s, bool waiting, int (*take)(void *ctx, const struct pw_key_row *row), void *ctx, char *why, size_t size);
+/* by bus and key */
+int pw_store_key_put(struct pw_store *s, const struct pw_key_row *row, char *why, size_t size);
+int pw_store_keys(struct pw_store *s, bool waiting,
+		int (*take)(void *ctx, const struct pw_key_row *row), void *ctx, char *why,
+		size_t size);
 
 /* -- records ---------------------------------------------------------------------------------------- */
 
@@ -83,9 +91,12 @@ struct pw_branch {
 	uint64_t purged;             /* records that stood before first, and were purged */
 };
 /* epoch NULL: all of the bus; bus NULL: all. In the order of begun_ms. */
-int pw_store_branches(struct pw_store *s, const char *bus, const char *epoch, int (*take)(void *ctx, const struct pw_branch *b), void *ctx, char *why, size_t size);
+int pw_store_branches(struct pw_store *s, const char *bus, const char *epoch,
+		int (*take)(void *ctx, const struct pw_branch *b), void *ctx, char *why,
+		size_t size);
 /* 1: the hash of a record; 0: none there. */
-int pw_store_hash(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t seq, char hash[65], char *why, size_t size);
+int pw_store_hash(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch,
+		uint64_t seq, char hash[65], char *why, size_t size);
 
 /* What a record means to the office, beside what it is (daemon/office/meaning.c). */
 struct pw_sweep_row {
@@ -121,10 +132,14 @@ struct pw_put {
  * not that any more; not whole from head to head; a body that is not UTF-8. */
 int pw_store_put(struct pw_store *s, const struct pw_put *put, char *why, size_t size);
 /* In order of seq, from, as they were sent: for export from the office. seal: NULL where it has none. */
-int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch, uint64_t from, int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal), void *ctx, char *why, size_t size);
+int pw_store_read(struct pw_store *s, const char *bus, const char *epoch, uint32_t branch,
+		uint64_t from,
+		int (*take)(void *ctx, const struct pw_record *r, const struct pw_seal *seal),
+		void *ctx, char *why, size_t size);
 /* Where the policy stands that was in force at seq: the last one before it, of its branch, or of one before that.
  * From an index. 1: branch and at say where; 0: none. */
-int pw_store_policy_before(struct pw_store *s, const char *bus, const char *epoch, uint32_t *branch, uint64_t seq, uint64_t *at, char *why, size_t size);
+int pw_store_policy_before(struct pw_store *s, const char *bus, const char *epoch, uint32_t *branch,
+		uint64_t seq, uint64_t *at, char *why, size_t size);
 
 #include "postwalk/audit.h"
 #include "postwalk/matters.h"

@@ -3,11 +3,12 @@
 # test and browser of etc/packages.
 #
 # make browser-ready	fetches what the tests need from npm, once, into BUILD/browser
-# make test-browser	runs them; pictures stay in BUILD/browser/shots
+# make test-browser	runs them, in every language; pictures stay in BUILD/browser/shots
 
 BROWSER = $(BUILD)/browser
 BROWSER_ENV = BROWSER=$(BROWSER) NODE_PATH=$(BROWSER)/node_modules
 BROWSER_TEST = node tests/browser/run.js
+ENGLISH_TEST = $(BROWSER_TEST) --english
 PAGES_TEST = node tests/browser/office.js
 PICTURES_TEST = node tests/browser/pictures.js $(BUILD)
 

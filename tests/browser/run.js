@@ -2,9 +2,9 @@
 /*
  * The page on the bus in a real browser, before the real postwalkd.
  *
- *	POSTWALK=... POSTWALKD=... BROWSER=DIR node tests/browser/run.js
+ *	POSTWALK=... POSTWALKD=... BROWSER=DIR node tests/browser/run.js [--english] [STORY]
  *
- * A word after it runs the stories whose names have it. BROWSER holds node_modules (`make browser-ready`); pictures go to BROWSER/shots. One run of a
+ * STORY runs the stories whose names have it; --english leaves the other languages out. BROWSER holds node_modules (`make browser-ready`); pictures go to BROWSER/shots. One run of a
  * driver, of a driver's forms, of an installer and a mechanic a language; one without scripts, one of
  * choices, one of a sweep that is missed, one of all that is turned down; AT_ONCE side by side, each
  * with a bus of its own.
@@ -59,14 +59,16 @@ const main = async () => {
 	const tally = { passed: 0, failed: 0 };
 	const browser = await chromium.launch({ executablePath: CHROMIUM,
 		args: process.getuid() === 0 ? ["--no-sandbox"] : [] });
-	const stories = Object.keys(words).flatMap((language) => [
+	const asked = process.argv.slice(2).filter((word) => word !== "--english");
+	const languages = asked.length < process.argv.length - 2 ? ["en"] : Object.keys(words);
+	const stories = languages.flatMap((language) => [
 		[`driver, ${language}`, LONG, driver.story(language)],
 		[`driver's forms, ${language}`, LONG, forms.story(language)],
 		[`installer and mechanic, ${language}`, LONG, shop.story(language), PINS],
 	]);
 	stories.push(["without scripts", LONG, plain.story], ["choices", LONG, choices.story],
 		["overdue", SHORT, overdue.story], ["turned down", LONG, turned.story, PINS]);
-	const only = process.argv[2] || "";
+	const only = asked[0] || "";
 	const queue = stories.filter(([name]) => name.includes(only));
 	const work = async () => {
 		for (let next; (next = queue.shift());) {
