@@ -3,7 +3,7 @@
 """A page's CSV as R reads it (read.csv), cell by cell beside what sqlite3 (.import) and Python read of it, and
 its counts beside the page's JSON Lines.
 
-	POSTWALK_OFFICE=... tests/office/read_back.py
+	POSTWALK=... POSTWALK_OFFICE=... tests/office/read_back.py
 
 Ends with `N passed, M failed`, and status 1 when any failed.
 """
@@ -14,7 +14,7 @@ import subprocess
 import sys
 import tempfile
 
-OFFICE = os.environ["POSTWALK_OFFICE"]
+OFFICE, POSTWALK = os.environ["POSTWALK_OFFICE"], os.environ["POSTWALK"]
 # Made up; what a spreadsheet or a reader could take amiss: quotes, commas, formulas, letters of other tongues.
 PLACES = ['"Old" mill, gate 2', "=1+1", "-12", "Écluse 7", "+SUM(A1)", "a  b", "@yard", "0012", "TRUE", "NA"]
 R = """
@@ -33,12 +33,28 @@ def split(text):
     return [record.split("\x1f") for record in text.split("\x1e") if record.strip("\n")]
 
 
+def begin(dir, office):
+    """An office that knows T-0001, which has delivered a day."""
+    os.mkdir(office)
+    with open(os.path.join(office, "office.conf"), "w", encoding="utf-8") as f:
+        f.write("[office]\nlisten = 127.0.0.1:0\npages =\nzone = UTC\n")
+    serving = subprocess.Popen([OFFICE, "serve", "--office", office], stdout=subprocess.PIPE,
+                               stderr=subprocess.DEVNULL, text=True)
+    url = serving.stdout.readline().split(" at ")[1].split(";")[0]
+    codes = os.path.join(dir, "codes")
+    with open(codes, "w", encoding="utf-8") as f:
+        f.write(run(OFFICE, "enrol", "--office", office, "T-0001"))
+    run(POSTWALK, "fleet", "--buses", "1", "--days", "1", "--seed", "3", "--zone", "UTC", "--codes", codes,
+        "--to", url, "--quiet")
+    serving.terminate()
+    serving.wait()
+
+
 def main():
     with tempfile.TemporaryDirectory(prefix="postwalk-read-back-") as dir:
         office = os.path.join(dir, "office")
         sheet, table = os.path.join(dir, "sheet.csv"), os.path.join(dir, "runs.csv")
-        os.mkdir(office)
-        run(OFFICE, "enrol", "--office", office, "T-0001")
+        begin(dir, office)
         with open(sheet, "w", newline="", encoding="utf-8") as f:
             rows = csv.writer(f)
             rows.writerow(["date", "bus", "run", "begin", "end", "route", "place"])
@@ -52,7 +68,10 @@ def main():
 
         with open(table, newline="", encoding="utf-8") as f:
             python = list(csv.reader(f))
-        by_r = split(run("Rscript", "-e", R, table))
+        script = os.path.join(dir, "read.R")
+        with open(script, "w", encoding="utf-8") as f:
+            f.write(R)
+        by_r = split(run("Rscript", script, table))
         by_sqlite = split(run("sqlite3", ":memory:", "-cmd", f'.import --csv "{table}" t', "-cmd",
                               ".headers on", "-cmd", ".mode ascii", "SELECT * FROM t"))
         checks = {
