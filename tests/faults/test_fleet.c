@@ -196,8 +196,8 @@ static void judge(const char *base, const char *bus)
 /* Of a yard with a parking brake, and of one with lamps; the power of these buses stays on. */
 static void a_made_up_bus_writes_what_a_real_one_writes_J8(void **state)
 {
-	static const char *const buses[] = { "bus-0004", "bus-0011", "bus-0013", "bus-0017",
-					     "bus-0050" };
+	static const char *const buses[] = { "T-0004", "T-0011", "T-0013", "T-0017",
+					     "T-0050" };
 	const char *base = *state;
 
 	assert_int_equal(
