@@ -163,8 +163,8 @@ check: all units board-ready powercut-ready browser-ready gtfs-ready
 		"$(ENGLISH_TEST)" "$(PAGES_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" -- \
 		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
-		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" \
-		$(POWERCUT_TESTS) $(SOAK_TESTS) -- $(BOARD_TESTS)
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" -- \
+		$(BOARD_TESTS) $(POWERCUT_TESTS) $(SOAK_TESTS)
 
 test:
 	etc/install-packages.sh build test board browser
