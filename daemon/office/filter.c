@@ -21,7 +21,7 @@
 
 /* What leads a page, the rarest first. The WHERE of its index follows where it is of rare rows. */
 enum lead { BY_BUS, BY_DRIVER, BY_ROUTE, BY_SOME_DAYS, BY_LONGEST, BY_FINDINGS, BY_SOME_FINDING, BY_RESULTS,
-	    BY_VERDICTS, BY_RUNG, BY_DAY, BY_TIME, LEADS };
+	    BY_VERDICTS, BY_RUNG, BY_DAY, BY_DAYS, BY_TIME, LEADS };
 static const struct fragment {
 	const char *moment, *index;
 } fragments[LEADS] = {
@@ -37,6 +37,7 @@ static const struct fragment {
 	[BY_VERDICTS] = { "o.at_ms", " AND o.verdict IN ('late', 'doubtful', 'missed')" },
 	[BY_RUNG] = { "o.at_ms", " AND o.rung NOT IN ('', 'none')" },
 	[BY_DAY] = { "o.at_ms", "" },
+	[BY_DAYS] = { "i.at_ms", "" },
 	[BY_TIME] = { "o.at_ms", "" },
 };
 
@@ -184,7 +185,9 @@ static enum lead lead_of(const struct pw_audit_filter *f)
 		return BY_VERDICTS;
 	if (f->rung[0] != '\0' && strcmp(f->rung, "none") != 0)
 		return BY_RUNG;
-	return f->from != 0 && f->from == f->to ? BY_DAY : BY_TIME;
+	if (f->from != 0 && f->from == f->to)
+		return BY_DAY;
+	return f->from != 0 || f->to != 0 ? BY_DAYS : BY_TIME;
 }
 
 static void say_text(struct pw_filter_sql *m, const char *column, const char *text)
@@ -194,19 +197,20 @@ static void say_text(struct pw_filter_sql *m, const char *column, const char *te
 }
 
 /* The moments lead into the index; the days are what was asked. */
-static void say_days(struct pw_filter_sql *m, const struct pw_audit_filter *f, const char *moment)
+static void say_days(struct pw_filter_sql *m, const struct pw_audit_filter *f, const char *moment,
+		     const char *day)
 {
 	if (f->from != 0) {
 		if (moment != NULL)
 			say(m, " AND %s >= $%zu", moment,
 			    argue_number(m, midnight_ms(f->from) - BEFORE_MS));
-		say(m, " AND o.day >= $%zu", argue_number(m, f->from));
+		say(m, " AND %s >= $%zu", day, argue_number(m, f->from));
 	}
 	if (f->to != 0) {
 		if (moment != NULL)
 			say(m, " AND %s < $%zu", moment,
 			    argue_number(m, midnight_ms(f->to) + BEHIND_MS));
-		say(m, " AND o.day <= $%zu", argue_number(m, f->to));
+		say(m, " AND %s <= $%zu", day, argue_number(m, f->to));
 	}
 }
 
@@ -264,9 +268,17 @@ static void say_lead(struct pw_filter_sql *m, const struct pw_audit_filter *f, e
 	static const char *const named[LEADS] = { [BY_BUS] = "o.bus", [BY_DRIVER] = "o.driver",
 						  [BY_ROUTE] = "o.route", [BY_RUNG] = "o.rung" };
 
-	say(m, lead == BY_FINDINGS ? " FROM outcome_finding f JOIN outcome o ON o.bus = f.bus"
-				     " AND o.day = f.day AND o.nth = f.nth WHERE f.finding = '%s'"
-				   : " FROM outcome o WHERE 1 = 1", value);
+	static const char *const from[LEADS] = {
+		[BY_FINDINGS] = " FROM outcome_finding f JOIN outcome o ON o.bus = f.bus"
+				" AND o.day = f.day AND o.nth = f.nth WHERE f.finding = '",
+		/* Days at its end are passed over in the index, without their rows. */
+		[BY_DAYS] = " FROM outcome i JOIN outcome o ON o.bus = i.bus AND o.day = i.day"
+			    " AND o.nth = i.nth WHERE 1 = 1",
+	};
+
+	say(m, "%s", from[lead] != NULL ? from[lead] : " FROM outcome o WHERE 1 = 1");
+	if (lead == BY_FINDINGS)
+		say(m, "%s'", value);
 	say(m, "%s", fragments[lead].index);
 	if (f->longest)
 		say(m, lead == BY_LONGEST
@@ -289,7 +301,7 @@ static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, en
 {
 	const char *moment = f->longest && lead != BY_LONGEST ? "o.unchecked_ms + 0"
 							       : fragments[lead].moment;
-	const char *t = lead == BY_FINDINGS ? "f" : "o";
+	const char *t = lead == BY_FINDINGS ? "f" : lead == BY_DAYS ? "i" : "o";
 
 	say_columns(m);
 	say_lead(m, f, lead, value);
@@ -297,7 +309,8 @@ static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, en
 	if (lead == BY_DAY)
 		say(m, " AND o.day = $%zu", argue_number(m, f->from));
 	else
-		say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL);
+		say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL,
+			 lead == BY_DAYS ? "i.day + 0" : "o.day");
 	say_behind(m, moment, t, from);
 	say_order(m, moment, t, limit);
 }
@@ -343,7 +356,7 @@ void pw_filter_bus(const struct pw_audit_filter *f, const char *bus, int32_t day
 	say(m, " AND (o.day, o.nth) > ($%zu, ", argue_number(m, day));
 	say(m, "$%zu)", argue_number(m, nth));
 	say_rest(m, f, BY_BUS);
-	say_days(m, f, NULL);
+	say_days(m, f, NULL, "o.day");
 	if (f->longest)
 		say(m, " AND o.verdict = 'missed'");
 	say(m, " ORDER BY o.day, o.nth LIMIT %u", limit);
