@@ -180,6 +180,8 @@ static int ask_days(struct pw_morning *m, struct pw_store *s, char *why, size_t 
 		m->over += all.is[i].sweeps - all.is[i].unplanned + all.is[i].no_record;
 		m->unrecorded += all.is[i].no_record;
 		m->silent_runs += all.is[i].silent;
+		m->tallied_missed += all.is[i].missed;
+		m->tallied_doubtful += all.is[i].doubtful;
 	}
 	return result;
 }
@@ -263,7 +265,12 @@ static int ask_bad(struct pw_morning *m, struct pw_store *s, char *why, size_t s
 	if (result)
 		return result;
 	p = (struct page){ .m = m, .take = take_lost };
-	return ask_rows(s, &lost, &p, &m->lost_more, why, size);
+	result = ask_rows(s, &lost, &p, &m->lost_more, why, size);
+	if (m->bad_more) {
+		m->missed = m->tallied_missed;
+		m->doubtful = m->tallied_doubtful;
+	}
+	return result;
 }
 
 /* ---------------------------------------------------------------------------------------------- */

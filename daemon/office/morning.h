@@ -6,7 +6,7 @@
 #include "office_internal.h"
 
 #define PW_MORNING_LIST 50     /* of each list, unless all of it is asked for */
-#define PW_MORNING_LOOKED 2000 /* rows of a kind that are looked at, for a count */
+#define PW_MORNING_LOOKED 400 /* rows of a kind that are looked at, for a count */
 
 /* -- morning.c --------------------------------------------------------------------------------- */
 
@@ -24,13 +24,15 @@ struct pw_morning {
 	struct pw_matter *matter, *clock;
 	size_t matters, clocks, alerts;   /* alerts: of matters, those that cannot wait */
 	/* Since then, as corrected where they are. bad: of missed and doubtful sweeps, the longest unchecked first;
-	 * lost: runs with no record, the newest first. more: there are more than were looked at. */
+	 * lost: runs with no record, the newest first. more: there are more than were looked at, and counts are
+	 * those of the days' tallies, which are of verdicts as recorded. */
 	struct pw_audit_row *bad, *lost;
 	size_t bads, losts, missed, doubtful;
 	bool bad_more, lost_more;
 	/* Runs planned since then; whose window is over and sweep closed; with no record, as matched; and of these,
 	 * since nothing was heard of the bus. */
 	uint64_t planned, over, unrecorded, silent_runs;
+	uint64_t tallied_missed, tallied_doubtful;
 	struct pw_morning_fault *fault, *muted;
 	size_t faults, muteds;
 };

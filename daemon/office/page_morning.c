@@ -57,13 +57,10 @@ struct sentence {
 	bool begun;
 };
 
-static void add_part(struct sentence *s, enum pw_phrase phrase, size_t count, bool more)
+static void add_part(struct sentence *s, enum pw_phrase phrase, uint64_t count)
 {
 	struct pw_report *r = s->t->r;
-	const char *number = pw_report_count(r, (int64_t)count);
-	const char *const fill[] = {
-		more ? pw_report_phrase(r, PW_P_MORNING_ABOVE, number, NULL) : number, NULL,
-	};
+	const char *const fill[] = { pw_report_count(r, (int64_t)count), NULL };
 
 	if (count == 0)
 		return;
@@ -76,15 +73,15 @@ static void add_parts(struct sentence *s)
 {
 	const struct pw_morning *m = &s->t->m;
 
-	add_part(s, PW_P_MORNING_N_ALERTS, m->alerts, false);
-	add_part(s, PW_P_MORNING_N_MISSED, m->missed, m->bad_more);
-	add_part(s, PW_P_MORNING_N_DOUBTFUL, m->doubtful, m->bad_more);
-	add_part(s, PW_P_MORNING_N_LOST, m->losts, m->lost_more);
-	add_part(s, PW_P_MORNING_N_SILENT, s->t->silent.count, false);
-	add_part(s, PW_P_MORNING_N_FAULTS, m->faults, false);
-	add_part(s, PW_P_MORNING_N_MUTED, m->muteds, false);
-	add_part(s, PW_P_MORNING_N_CLOCKS, m->clocks, false);
-	add_part(s, PW_P_MORNING_N_MATTERS, m->matters - m->alerts, false);
+	add_part(s, PW_P_MORNING_N_ALERTS, m->alerts);
+	add_part(s, PW_P_MORNING_N_MISSED, m->missed);
+	add_part(s, PW_P_MORNING_N_DOUBTFUL, m->doubtful);
+	add_part(s, PW_P_MORNING_N_LOST, m->lost_more ? m->unrecorded : m->losts);
+	add_part(s, PW_P_MORNING_N_SILENT, s->t->silent.count);
+	add_part(s, PW_P_MORNING_N_FAULTS, m->faults);
+	add_part(s, PW_P_MORNING_N_MUTED, m->muteds);
+	add_part(s, PW_P_MORNING_N_CLOCKS, m->clocks);
+	add_part(s, PW_P_MORNING_N_MATTERS, m->matters - m->alerts);
 }
 
 static int tell_lead(struct telling *t)

@@ -5,7 +5,6 @@
 	/* the answer, first; parts of one sentence */                                            \
 	X(MORNING_SINCE, morning_since, "Since {1}: {2}.")                                        \
 	X(MORNING_CALM, morning_calm, "Nothing waits for a person in what came in since {1}.")    \
-	X(MORNING_ABOVE, morning_above, "more than {1}")                                          \
 	N(MORNING_N_ALERTS, morning_n_alerts, "{1} alert waits", "{1} alerts wait")               \
 	N(MORNING_N_MATTERS, morning_n_matters, "{1} other matter waits",                         \
 	  "{1} other matters wait")                                                               \
