@@ -104,7 +104,7 @@ static void test_silence(struct world *w)
 	/* A bus more than goes through at once, twice over. */
 	FINE(pw_store_begin(w->s, WHY));
 	for (int i = 0; i < 900; i++) {
-		char bus[8];
+		char bus[PW_NAME_MAX];
 
 		snprintf(bus, sizeof(bus), "n%d", i);
 		put_bus(w->s, bus);
