@@ -210,9 +210,8 @@ check-shim: all units
 check-flips: all units
 	FLIPS=all $(TEST_ENV) tests/run.sh $(BUILD)/tests/faults/test_flips
 check-asan:
-	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= all units
 	$(MAKE) BUILD=$(BUILD)/asan CFLAGS="$(ASAN)" HARDEN= run-asan
-run-asan:
+run-asan: $(BUILD)/postwalk $(BUILD)/postwalkd $(filter $(BUILD)/tests/unit/%,$(UNIT))
 	$(TEST_ENV) tests/run.sh $(filter $(BUILD)/tests/unit/%,$(UNIT)) \
 		"python3 tests/explore/run.py --count 10000 --mutate 3000 $(BUILD)/postwalk"
 # R's tables made afresh, beside those that are kept, and read by the tests.

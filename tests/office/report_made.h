@@ -174,7 +174,7 @@ static inline void made_spread(struct pw_report *r)
 	for (int i = 0; i < 8; i++) {
 		const int64_t middle = 38000 + (int64_t)(20000 * made_lot((unsigned)i));
 		const double share = 0.02 + 0.1 * made_lot((unsigned)i + 20);
-		char bus[8];
+		char bus[16];
 
 		snprintf(bus, sizeof(bus), "%d", 101 + i);
 		pw_cell_put_text(t, bus);
