@@ -316,7 +316,7 @@ static void parts_hold_their_buses(void **state)
 {
 	struct pw_store *s = owner();
 	static struct made m;
-	char bus[8];
+	char bus[PW_NAME_MAX];
 
 	(void)state;
 	for (int i = 0; i < 60; i++) {
