@@ -187,6 +187,8 @@ static enum lead lead_of(const struct pw_audit_filter *f)
 		return BY_RUNG;
 	if (f->from != 0 && f->from == f->to)
 		return BY_DAY;
+	if (f->results != 0 || f->verdicts != 0 || f->findings != 0 || f->rung[0] != '\0')
+		return BY_TIME;
 	return f->from != 0 || f->to != 0 ? BY_DAYS : BY_TIME;
 }
 
@@ -268,17 +270,9 @@ static void say_lead(struct pw_filter_sql *m, const struct pw_audit_filter *f, e
 	static const char *const named[LEADS] = { [BY_BUS] = "o.bus", [BY_DRIVER] = "o.driver",
 						  [BY_ROUTE] = "o.route", [BY_RUNG] = "o.rung" };
 
-	static const char *const from[LEADS] = {
-		[BY_FINDINGS] = " FROM outcome_finding f JOIN outcome o ON o.bus = f.bus"
-				" AND o.day = f.day AND o.nth = f.nth WHERE f.finding = '",
-		/* Days at its end are passed over in the index, without their rows. */
-		[BY_DAYS] = " FROM outcome i JOIN outcome o ON o.bus = i.bus AND o.day = i.day"
-			    " AND o.nth = i.nth WHERE 1 = 1",
-	};
-
-	say(m, "%s", from[lead] != NULL ? from[lead] : " FROM outcome o WHERE 1 = 1");
-	if (lead == BY_FINDINGS)
-		say(m, "%s'", value);
+	say(m, lead == BY_FINDINGS ? " FROM outcome_finding f JOIN outcome o ON o.bus = f.bus"
+				     " AND o.day = f.day AND o.nth = f.nth WHERE f.finding = '%s'"
+				   : " FROM outcome o WHERE 1 = 1", value);
 	say(m, "%s", fragments[lead].index);
 	if (f->longest)
 		say(m, lead == BY_LONGEST
@@ -301,7 +295,7 @@ static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, en
 {
 	const char *moment = f->longest && lead != BY_LONGEST ? "o.unchecked_ms + 0"
 							       : fragments[lead].moment;
-	const char *t = lead == BY_FINDINGS ? "f" : lead == BY_DAYS ? "i" : "o";
+	const char *t = lead == BY_FINDINGS ? "f" : "o";
 
 	say_columns(m);
 	say_lead(m, f, lead, value);
@@ -309,10 +303,22 @@ static void say_one(struct pw_filter_sql *m, const struct pw_audit_filter *f, en
 	if (lead == BY_DAY)
 		say(m, " AND o.day = $%zu", argue_number(m, f->from));
 	else
-		say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL,
-			 lead == BY_DAYS ? "i.day + 0" : "o.day");
+		say_days(m, f, lead != BY_LONGEST ? fragments[lead].moment : NULL, "o.day");
 	say_behind(m, moment, t, from);
 	say_order(m, moment, t, limit);
+}
+
+/* What is beyond the last day is passed over in the index, without its rows. */
+static void say_span(struct pw_filter_sql *m, const struct pw_audit_filter *f,
+		     const struct pw_filter_from *from, unsigned limit)
+{
+	say_columns(m);
+	say(m, " FROM (SELECT i.at_ms, i.bus, i.day, i.nth FROM outcome i WHERE 1 = 1");
+	say_days(m, f, "i.at_ms", "i.day + 0");
+	say_behind(m, "i.at_ms", "i", from);
+	say_order(m, "i.at_ms", "i", limit);
+	say(m, ") AS p JOIN outcome o ON o.bus = p.bus AND o.day = p.day AND o.nth = p.nth");
+	say_order(m, "p.at_ms", "p", limit);
 }
 
 static void finish(struct pw_filter_sql *m)
@@ -342,7 +348,9 @@ void pw_filter_page(const struct pw_audit_filter *f, const struct pw_filter_from
 	for (unsigned i = set.first; many && said == 0 && i < set.end; i++)
 		if (set.bits == 1u << i)
 			say_one(m, f, lead, set.name(i), from, limit);
-	if (!many)
+	if (lead == BY_DAYS)
+		say_span(m, f, from, limit);
+	else if (!many)
 		say_one(m, f, lead, "", from, limit);
 	finish(m);
 }

@@ -297,7 +297,7 @@ static const struct indexed {
 	bool sorts; /* a few rows */
 } indexed[] = {
 	{ { .bus = "" }, "outcome_at", false },
-	{ { .from = 20261001, .to = 20261031 }, "outcome_at", false },
+	{ { .from = 20261001, .to = 20261031 }, "outcome_at", true },
 	{ { .from = 20261025, .to = 20261025 }, "outcome_day", false },
 	{ { .bus = "14" }, "outcome_bus", false },
 	{ { .driver = "d-1" }, "outcome_driver", false },
