@@ -156,16 +156,15 @@ units: $(UNIT)
 # Everything but installing packages. The programs under test are those of this BUILD.
 TEST_ENV = CMOCKA_MESSAGE_OUTPUT=STDOUT POSTWALK=$(abspath $(BUILD)/postwalk) POSTWALKD=$(abspath $(BUILD)/postwalkd) \
 	BOARD=$(BUILD)/board POSTWALK_OFFICE=$(abspath $(BUILD)/postwalk-office)
-# Side by side: what waits for the real clock and then the browser; what computes; the board and the office.
+# Side by side: what waits for the real clock and then what loads the machine; what computes; the board.
 TIMED = $(filter $(addprefix $(BUILD)/tests/faults/test_,acts cuts delivery disk service sweep uplink_wall walls),$(UNIT))
-OF_OFFICE = $(filter $(BUILD)/tests/office/%,$(UNIT))
 check: all units board-ready powercut-ready browser-ready gtfs-ready
 	$(TEST_ENV) $(BROWSER_ENV) tests/run.sh $(TIMED) \
 		"$(ENGLISH_TEST)" "$(PAGES_TEST)" "$(PICTURES_TEST)" "$(GTFS_TEST)" -- \
-		$(filter-out $(TIMED) $(OF_OFFICE),$(UNIT)) \
+		$(filter-out $(TIMED),$(UNIT)) \
 		"tests/scenarios/run.sh $(BUILD)/postwalk" \
-		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" \
-		$(POWERCUT_TESTS) $(SOAK_TESTS) -- $(BOARD_TESTS) $(OF_OFFICE)
+		"python3 tests/explore/run.py --count 2000 $(BUILD)/postwalk" -- \
+		$(BOARD_TESTS) $(POWERCUT_TESTS) $(SOAK_TESTS)
 
 test:
 	etc/install-packages.sh build test board browser
