@@ -84,7 +84,6 @@ void pw_cell_put_none(struct pw_table *t);
 void pw_cell_link(struct pw_table *t, const char *format,
 		...) __attribute__((format(printf, 2, 3)));
 void pw_row_mark(struct pw_table *t, enum pw_phrase state);     /* of the last row: "missed" ...: a shape and colour beside the word */
-size_t pw_table_rows(const struct pw_table *t);
 /* What a page says beneath: more rows are at href. */
 void pw_table_more(struct pw_table *t, const char *href);
 /* Before its first row: on a page it is folded away under its title, which it must have: what a picture is
@@ -137,6 +136,8 @@ int pw_report_csv(const struct pw_report *r, const char *table, FILE *out);
 void pw_report_lines(const struct pw_report *r, FILE *out);
 /* Sentences and tables for a terminal. */
 void pw_report_text(const struct pw_report *r, FILE *out);
+/* Text in an element, or in quotes in a tag. */
+void pw_html_text(const char *text, FILE *out);
 /* The inside of <main>. address: of this page with what it asked, for the links to its CSV and JSON Lines.
  * token: of its forms,
  * as the hidden field "token"; a form with a FILE is multipart/form-data. print: whole, for paper and for a folder: no links to files, no forms. */

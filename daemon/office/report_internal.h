@@ -112,7 +112,6 @@ void pw_csv_head(const struct pw_table *t, FILE *out);
 void pw_csv_row(const struct pw_table *t, size_t row, FILE *out);
 void pw_lines_row(const struct pw_table *t, size_t row, FILE *out);
 /* Text between tags and within the quotes of an attribute. */
-void pw_html_text(const char *text, FILE *out);
 void pw_html_table(const struct pw_table *t, const char *address, const char *heading, bool print,
 		FILE *out);
 /* number: of the form on its page. */

@@ -35,11 +35,6 @@ const struct pw_table *pw_report_find(const struct pw_report *r, const char *nam
 	return NULL;
 }
 
-size_t pw_table_rows(const struct pw_table *t)
-{
-	return t ? t->flowed + t->cells / t->columns : 0;
-}
-
 void pw_table_more(struct pw_table *t, const char *href)
 {
 	if (t)

@@ -87,12 +87,6 @@
 		" ON CONFLICT (bus, day, run) DO UPDATE SET route = excluded.route,"
 		" place = excluded.place, driver = excluded.driver, begin_ms = excluded.begin_ms,"
 		" end_ms = excluded.end_ms, import = excluded.import" },
-	[PW_Q_PLANS] = { "ii",
-		"SELECT " PLAN_COLUMNS " FROM plan WHERE day >= $1 AND day <= $2"
-		" ORDER BY day, bus, run" },
-	[PW_Q_PLANS_BUS] = { "tii",
-		"SELECT " PLAN_COLUMNS " FROM plan WHERE bus = $1 AND day >= $2 AND day <= $3"
-		" ORDER BY day, run" },
 	[PW_Q_PLANS_END] = { "tii",
 		"SELECT " PLAN_COLUMNS " FROM plan WHERE bus = $1 AND end_ms >= $2 AND end_ms < $3"
 		" ORDER BY end_ms, begin_ms, day, run" },

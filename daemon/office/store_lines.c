@@ -318,6 +318,19 @@ int pw_audit_lines(struct pw_store *s, const char *bus, int32_t from, int32_t to
 	return pw_store_ask(s, PW_Q_LINES, args, give, &g, why, size);
 }
 
+int pw_audit_lines_worst(struct pw_store *s, int32_t day, unsigned each,
+			 int (*take)(void *ctx, const struct pw_line_day *d), void *ctx, char *why,
+			 size_t size)
+{
+	struct giving all = { .take = take, .ctx = ctx };
+	const struct pw_cell args[] = { pw_cell_number(day), pw_cell_number(each) };
+	int result = pw_store_ask(s, PW_Q_LINES_BOUNCED, args, give, &all, why, size);
+
+	if (result == 0)
+		result = pw_store_ask(s, PW_Q_LINES_FAILED, args, give, &all, why, size);
+	return result;
+}
+
 /* -- temperatures that came -------------------------------------------------------------------- */
 
 int pw_rows_warmed(struct pw_store *s, const char *bus, int64_t at_ms, char *why, size_t size)

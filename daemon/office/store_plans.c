@@ -94,33 +94,6 @@ void pw_plan_get(const struct pw_cell *cells, struct pw_plan *p)
 	pw_cell_get_text(&cells[5], p->driver, sizeof(p->driver));
 }
 
-struct plans {
-	int (*take)(void *ctx, const struct pw_plan *plan);
-	void *ctx;
-};
-
-static int give_plan(void *ctx, const struct pw_cell *cells)
-{
-	const struct plans *all = ctx;
-	struct pw_plan p;
-
-	pw_plan_get(cells, &p);
-	return all->take(all->ctx, &p);
-}
-
-int pw_audit_plans(struct pw_store *s, const char *bus, int32_t from, int32_t to,
-		   int (*take)(void *ctx, const struct pw_plan *plan), void *ctx, char *why,
-		   size_t size)
-{
-	const bool any = bus == NULL || bus[0] == '\0';
-	const struct pw_cell one[] = { pw_cell_text(any ? "" : bus), pw_cell_number(from),
-				       pw_cell_number(to) };
-	struct plans all = { .take = take, .ctx = ctx };
-
-	return pw_store_ask(s, any ? PW_Q_PLANS : PW_Q_PLANS_BUS, any ? one + 1 : one, give_plan,
-			    &all, why, size);
-}
-
 /* -- corrections ------------------------------------------------------------------------------- */
 
 int pw_audit_correct(struct pw_store *s, const struct pw_correction *c, char *why, size_t size)

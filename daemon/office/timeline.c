@@ -2,6 +2,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "report.h"
 #include "timeline.h"
 
 #define WIDTH 960.0
@@ -29,19 +30,6 @@ struct drawing {
 
 /* -- pieces of SVG ----------------------------------------------------------------------------- */
 
-static void put_text(const char *text, FILE *out)
-{
-	for (; *text; text++) {
-		switch (*text) {
-		case '&': fputs("&amp;", out); break;
-		case '<': fputs("&lt;", out); break;
-		case '>': fputs("&gt;", out); break;
-		case '"': fputs("&quot;", out); break;
-		default: putc(*text, out);
-		}
-	}
-}
-
 static double x_of(const struct drawing *d, int64_t ms)
 {
 	return pw_axis_x(&d->axis, ms);
@@ -55,7 +43,7 @@ static bool in_view(const struct drawing *d, int64_t ms)
 static void write_at(struct drawing *d, double x, double y, const char *kind, const char *text)
 {
 	fprintf(d->out, "<text class=\"%s\" x=\"%.1f\" y=\"%.1f\">", kind, x, y);
-	put_text(text, d->out);
+	pw_html_text(text, d->out);
 	fputs("</text>\n", d->out);
 }
 
@@ -400,7 +388,7 @@ static void draw_cuts(struct drawing *d, double top)
 		fprintf(d->out,
 			"<text class=\"timeline-cut-span\" text-anchor=\"middle\" x=\"%.1f\" "
 			"y=\"%.1f\">", x, d->y + 32 + ROW * (double)(row++ % 2));
-		put_text(span_words(d, p->to_ms - p->from_ms, text), d->out);
+		pw_html_text(span_words(d, p->to_ms - p->from_ms, text), d->out);
 		fputs("</text>\n", d->out);
 	}
 }
@@ -479,9 +467,9 @@ static void describe(struct drawing *d)
 	pw_phrase_fill(f, pw_phrase(d->in->tongue, PW_P_SWEEPS_DESCRIBED), fill);
 	fclose(f);
 	fputs("<title id=\"timeline-title\">", d->out);
-	put_text(pw_phrase(d->in->tongue, PW_P_SWEEPS_DRAWING), d->out);
+	pw_html_text(pw_phrase(d->in->tongue, PW_P_SWEEPS_DRAWING), d->out);
 	fputs("</title>\n<desc id=\"timeline-desc\">", d->out);
-	put_text(text ? text : "", d->out);
+	pw_html_text(text ? text : "", d->out);
 	fputs("</desc>\n", d->out);
 	free(text);
 }

@@ -4,21 +4,9 @@
 
 #include "web_internal.h"
 
-static void put_text(FILE *out, const char *text)
-{
-	for (; *text; text++)
-		switch (*text) {
-		case '&': fputs("&amp;", out); break;
-		case '<': fputs("&lt;", out); break;
-		case '>': fputs("&gt;", out); break;
-		case '"': fputs("&quot;", out); break;
-		default: putc(*text, out);
-		}
-}
-
 static void put_phrase(const struct pw_turn *t, enum pw_phrase phrase, FILE *out)
 {
-	put_text(out, pw_phrase(t->asked.tongue, phrase));
+	pw_html_text(pw_phrase(t->asked.tongue, phrase), out);
 }
 
 static const char *path_of(const struct pw_turn *t)
@@ -108,11 +96,11 @@ static void put_languages(const struct pw_turn *t, FILE *out)
 	fputs("\">\n<ul class=\"languages\">\n", out);
 	for (enum pw_tongue l = PW_ENGLISH; l < PW_TONGUES; l++) {
 		fputs("<li><a href=\"", out);
-		put_text(out, where);
+		pw_html_text(where, out);
 		fprintf(out, "%stongue=%s\" lang=\"%s\" hreflang=\"%s\"%s>",
 			strchr(where, '?') ? "&amp;" : "?", pw_tongue_tag(l), pw_tongue_tag(l),
 			pw_tongue_tag(l), l == t->asked.tongue ? " aria-current=\"true\"" : "");
-		put_text(out, pw_tongue_name(l));
+		pw_html_text(pw_tongue_name(l), out);
 		fputs("</a></li>\n", out);
 	}
 	fputs("</ul>\n</nav>\n", out);
@@ -148,7 +136,7 @@ void pw_frame(struct pw_turn *t, const char *inner, FILE *out)
 	fputs("<main id=\"content\" tabindex=\"-1\">\n", out);
 	if (t->asked.said[0]) {
 		fputs("<p class=\"said\" role=\"status\">", out);
-		put_text(out, t->asked.said);
+		pw_html_text(t->asked.said, out);
 		fputs("</p>\n", out);
 	}
 	fputs(inner, out);

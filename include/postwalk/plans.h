@@ -26,9 +26,6 @@ struct pw_import {
 /* Within a transaction. A run of the same bus, day and id is replaced. */
 int pw_audit_import(struct pw_store *s, struct pw_import *import, char *why, size_t size);
 int pw_audit_plan(struct pw_store *s, const struct pw_plan *plan, char *why, size_t size);
-int pw_audit_plans(struct pw_store *s, const char *bus, int32_t from, int32_t to,
-		int (*take)(void *ctx, const struct pw_plan *plan), void *ctx, char *why,
-		size_t size);
 /* newest first, 100 */
 int pw_audit_imports(struct pw_store *s, int (*take)(void *ctx, const struct pw_import *import),
 		void *ctx, char *why, size_t size);
